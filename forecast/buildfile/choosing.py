@@ -35,17 +35,32 @@ class Choice:
 def scenario_name(build: Build, scenario: str | None) -> str | None:
     """Give the scenario that is meant: the one asked for, else the plan that the file names, else its first.
 
+    It may be asked for by its id, or by what it is called, in large or small letters.
+
     Raises
     ------
     SimulationError
-        When the build has no scenario of that id.
+        When the build has no scenario of that id or name, or several of that name.
     """
     if scenario is None:
         return build.build.way or next(iter(build.scenario), None)
-    if scenario not in build.scenario:
-        mend = nearest(scenario, build.scenario)
-        raise SimulationError(str(Problem("scenario", f"the build has no scenario {scenario!r}", mend)))
-    return scenario
+    if scenario in build.scenario:
+        return scenario
+    wanted = " ".join(scenario.split()).casefold()
+    found = [
+        id
+        for id in build.scenario
+        if wanted in (id.casefold(), " ".join(scenario_title(build, id).split()).casefold())
+    ]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        mend = f"Name one by its id: {', '.join(found)}."
+        raise SimulationError(str(Problem("scenario", f"{len(found)} are called {scenario!r}", mend)))
+    mend = nearest(scenario, build.scenario)
+    if not mend.startswith("Did you mean"):
+        mend = nearest(scenario, [scenario_title(build, id) for id in build.scenario])
+    raise SimulationError(str(Problem("scenario", f"the build has no scenario {scenario!r}", mend)))
 
 
 def scenario_title(build: Build, scenario: str) -> str:

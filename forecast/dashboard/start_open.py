@@ -19,7 +19,7 @@ from forecast.ledger.backup import copies, earlier_builds, find_copy, restore, v
 from forecast.ledger.folder import DEMOS, BuildFolder, demos, open_demo, recent_folders, user_folder
 from forecast.tables.files import open_regular
 from forecast.views.commands.copies import held_words, restored_words, verified_words
-from forecast.words.day_words import long_day
+from forecast.words.day_words import long_day, short_moment
 from forecast.words.money import exact
 
 
@@ -57,7 +57,7 @@ def _put_back(folder: BuildFolder) -> None:
     known = {copy.name: copy for copy in (*copies(folder), *earlier_builds(folder))}
     name = st.selectbox(
         "Copy", list(known), index=None, placeholder="Choose one", key="copy-which",
-        format_func=lambda one: f"{known[one].made:%Y-%m-%d %H:%M}: {held_words(known[one])}",
+        format_func=lambda one: f"{short_moment(known[one].made)}: {held_words(known[one])}",
     )  # fmt: skip
     sent = st.file_uploader(
         "Or a backup that you kept", type=["zip"], key="copy-sent",

@@ -8,7 +8,7 @@ from itertools import combinations
 
 import numpy as np
 
-from forecast.buildfile.choosing import in_words, scenario_title
+from forecast.buildfile.choosing import in_words, scenario_name, scenario_title
 from forecast.buildfile.schema import Build
 from forecast.decide.dominance import Dominance, dominance
 from forecast.decide.made import ways_left
@@ -185,7 +185,10 @@ def compare(
     SimulationError
         When there are fewer than two, or one is not in the build.
     """
-    chosen = tuple(scenarios) if scenarios is not None else ways_left(build, known)
+    if scenarios is None:
+        chosen: tuple[str, ...] = ways_left(build, known)
+    else:
+        chosen = tuple(str(scenario_name(build, name)) for name in scenarios)
     if len(set(chosen)) < 2:
         message = (
             f"scenarios: got {', '.join(chosen) or 'none'}; comparing needs two or more different ones. "

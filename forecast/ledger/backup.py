@@ -38,6 +38,7 @@ from forecast.tables.files import (
     versions,
     write_file,
 )
+from forecast.words.day_words import short_moment
 
 KEPT = 10
 """Copies that are kept of those made by themselves."""
@@ -486,7 +487,7 @@ def _mend(folder: BuildFolder, good: list[Copy]) -> str:
     if not good:
         return "There is no copy of it here: put one back from a backup of your own."
     newest = max(good, key=lambda copy: copy.made)
-    return f"To put it back as of {newest.made:%Y-%m-%d %H:%M}: forecast restore {folder.folder} {newest.name} --ledger"
+    return f"To put it back as of {short_moment(newest.made)}: forecast restore {folder.folder} {newest.name} --ledger"
 
 
 def _sweep_all(folder: BuildFolder) -> tuple[Path, ...]:

@@ -18,6 +18,7 @@ from forecast.errors import LedgerError
 from forecast.ledger import Ledger
 from forecast.tables.files import BACKUPS, locked, open_regular, read_regular, write_file
 from forecast.tables.files import user_folder as user_folder
+from forecast.words.day_words import short_moment
 
 _PACKAGE = Path(__file__).resolve().parents[1]
 TOP = beside if (beside := _PACKAGE / "beside").is_dir() else _PACKAGE.parent
@@ -222,7 +223,7 @@ class BuildFolder:
             count = f"{held.receipts} {'receipt' if held.receipts == 1 else 'receipts'}"
             message = (
                 f"{self.receipts_db}: {'was emptied' if there else 'is gone'}. Its last copy, of "
-                f"{held.made:%Y-%m-%d %H:%M}, holds {count}. To put it back: forecast restore {self.folder} "
+                f"{short_moment(held.made)}, holds {count}. To put it back: forecast restore {self.folder} "
                 f"{held.name} --ledger. To begin anew instead, move the folder {self.folder / BACKUPS} away."
             )
             raise LedgerError(message)

@@ -582,7 +582,7 @@ def scenario_in_force(build: Build, scenario: str | None, baseline: Baseline | N
         and baseline.scenario in build.scenario
     ):
         return baseline.scenario
-    return scenario if scenario is not None else scenario_name(build, None)
+    return scenario_name(build, scenario)
 
 
 def budget_in_force(build: Build, baseline: Baseline | None) -> float | None:

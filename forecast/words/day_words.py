@@ -17,6 +17,11 @@ def short_day(day: dt.date) -> str:
     return f"{day.day} {day:%b %Y}".replace(" ", "\u00a0")
 
 
+def short_moment(when: dt.datetime) -> str:
+    """Write a day with the time of it: ``16 Nov 2026, 14:05``."""
+    return f"{short_day(when.date())}, {when:%H:%M}"
+
+
 def said_day(day: dt.date | str) -> str:
     """Write a day that is kept as text, as `short_day` does; what is no day stands as it was written."""
     try:
@@ -54,4 +59,4 @@ _TYPED = frozenset(
 )
 
 
-__all__ = ["as_typed", "long_day", "said_day", "short_day"]
+__all__ = ["as_typed", "long_day", "said_day", "short_day", "short_moment"]

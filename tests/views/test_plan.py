@@ -39,7 +39,7 @@ def test_every_answer_is_of_the_plan_that_the_file_names(folder: str, capsys: Ca
     make_plan(folder, "diy")
     assert way_of(folder, capsys, "budget") == "diy"
     assert way_of(folder, capsys, "budget", "--scenario", "mixed") == "mixed"
-    assert "scenario diy" in run(capsys, "budget", folder)
+    assert ", All by yourself\n" in run(capsys, "budget", folder)
 
 
 def test_what_is_opened_is_the_base_estimate_of_the_budget(folder: str, capsys: Capture) -> None:

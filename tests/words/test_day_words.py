@@ -6,7 +6,7 @@ import datetime as dt
 
 import pytest
 
-from forecast.words.day_words import as_typed, long_day, said_day, short_day
+from forecast.words.day_words import as_typed, long_day, said_day, short_day, short_moment
 
 
 def test_a_day_has_no_nought_before_it() -> None:
@@ -16,6 +16,10 @@ def test_a_day_has_no_nought_before_it() -> None:
 
 def test_a_short_day_is_never_broken_over_lines() -> None:
     assert short_day(dt.date(2026, 11, 6)) == "6\u00a0Nov\u00a02026"
+
+
+def test_a_moment_is_a_day_with_the_time_of_it() -> None:
+    assert short_moment(dt.datetime(2026, 11, 6, 9, 5)) == "6\u00a0Nov\u00a02026, 09:05"
 
 
 def test_a_day_that_is_kept_as_text_is_said_like_any_other() -> None:

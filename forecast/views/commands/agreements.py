@@ -22,7 +22,7 @@ from forecast.views.commands.common import (
     whole,
 )
 from forecast.views.commands.effect import Effect
-from forecast.views.commands.naming import check_id, day
+from forecast.views.commands.naming import check_id, day, way_in_force
 from forecast.words.chances import so_many
 from forecast.words.day_words import short_day
 
@@ -117,7 +117,8 @@ def run_agreed(options: argparse.Namespace) -> Answered[AgreedAnswer]:
             raise LedgerError(message)
         currency = currency_of(options.amount, options.currency, build)
         expected = exact_sum(options.expected, "--expected", own) if options.expected else None
-        line, amount = check_id(options.line, build), exact_sum(options.amount, "--amount", currency)
+        line = check_id(options.line, build, way=way_in_force(folder, build))
+        amount = exact_sum(options.amount, "--amount", currency)
         if currency != own and expected is None:
             expected = at_planned_rate(build, line, amount, currency)
         if (at_home := amount if currency == own else expected) is not None:
@@ -175,9 +176,9 @@ def run_left(options: argparse.Namespace) -> Answered[SaidLeft | LeftAnswer]:
     build = folder.read()
     own = build.build.currency
     if options.amount is None:
-        return _said_to_be_left(options, build, to_read(folder))
+        return _said_to_be_left(options, build, to_read(folder), way_in_force(folder, build))
     ledger = folder.ledger()
-    name = check_id(options.line, build)
+    name = check_id(options.line, build, way=way_in_force(folder, build))
     left = exact_sum(options.amount, "--amount", own)
     if left < 0:
         message = (
@@ -196,14 +197,16 @@ def run_left(options: argparse.Namespace) -> Answered[SaidLeft | LeftAnswer]:
     return answer(options, text, data)
 
 
-def _said_to_be_left(options: argparse.Namespace, build: Build, ledger: Ledger) -> Answered[LeftAnswer]:
+def _said_to_be_left(
+    options: argparse.Namespace, build: Build, ledger: Ledger, way: str | None
+) -> Answered[LeftAnswer]:
     """List what was said to be left to buy, of one line or of all, and how to say it."""
     from forecast.views.settling_words import quoted
     from forecast.watching.settling import titles_of
     from forecast.watching.standing import Record
     from forecast.words.money import exact
 
-    one = None if options.line is None else check_id(options.line, build)
+    one = None if options.line is None else check_id(options.line, build, way=way)
     own, standing = build.build.currency, Record.read(ledger).standing()
     left = {
         name: max(0, whole - standing.paid.get(name, 0))

@@ -127,6 +127,7 @@ def budget_text(
     every_line: bool = False,
 ) -> str:
     """Write the answer: the sentence, the percentiles, the lines."""
+    from forecast.buildfile.choosing import scenario_title
     from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
     from forecast.decide.again import replay_of
     from forecast.decide.drivers import own_swings
@@ -153,7 +154,8 @@ def budget_text(
         parts.append(told)
     if told := own_hazards_sentence(own_hazards(build, forecast.plan.scenario)):
         parts.append(told)
-    scenario = f", scenario {forecast.plan.scenario}" if forecast.plan.scenario else ""
+    way = forecast.plan.scenario
+    scenario = f", {scenario_title(build, way)}" if way is not None and len(build.scenario) > 1 else ""
     heading = f"{build.name}{scenario}"
     base = as_written(forecast.base_estimate, money)  # what is printed adds up
     rows = [

@@ -21,7 +21,7 @@ from forecast.views.commands.common import (
     to_read,
 )
 from forecast.views.commands.effect import Effect
-from forecast.views.commands.naming import charges_on_the_way, check_id, day
+from forecast.views.commands.naming import charges_on_the_way, check_id, day, way_in_force
 from forecast.views.commands.told import figure
 from forecast.words.day_words import short_day
 
@@ -122,7 +122,8 @@ def run_close(options: argparse.Namespace) -> Answered[LinesAnswer]:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    names = [check_id(name, build, hours=True) for name in options.ids]
+    way = way_in_force(folder, build)
+    names = [check_id(name, build, hours=True, way=way) for name in options.ids]
     if options.looking_settled:
         names += _looking_settled(build, to_read(folder), options.scenario)
     elif not names:
@@ -188,7 +189,8 @@ def run_reopen(options: argparse.Namespace) -> Answered[LinesAnswer]:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    names = list(dict.fromkeys(check_id(name, build, hours=True) for name in options.ids))
+    way = way_in_force(folder, build)
+    names = list(dict.fromkeys(check_id(name, build, hours=True, way=way) for name in options.ids))
     _check_day(options)
     ledger = folder.ledger()
     effect = Effect(build, ledger)
@@ -270,7 +272,10 @@ def _mark_event(options: argparse.Namespace, state: str) -> Answered[EventsAnswe
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    every = dict.fromkeys(check_id(name, build, lines=False, on_the_way=True) for name in options.ids)
+    way = way_in_force(folder, build)
+    every = dict.fromkeys(
+        check_id(name, build, lines=False, on_the_way=True, way=way) for name in options.ids
+    )
     charges = [name for name in charges_on_the_way(build) if name in every]
     if charges and state == "happened":
         message = f"happened: {charges[0]} is a line and no risk: enter its bill as a receipt."

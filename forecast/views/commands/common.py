@@ -305,12 +305,12 @@ def some_count(text: str | None, option: str, *units: str) -> float | None:
     )
 
 
-def by_title(name: str, titles: Mapping[str, str]) -> str | None:
+def by_title(name: str, titles: Mapping[str, str], first: Collection[str] = ()) -> str | None:
     """Give the id of the one that is called so, or whose title alone holds all that was written; None where none is.
 
     Large and small letters are alike. What is written may be the beginning of a word: ``wheel`` finds "Four wheels". A
     title that begins with the words written, two or more, goes before one that only holds them; a single word is too
-    little to tell, and money would go to the wrong line unseen.
+    little to tell, and money would go to the wrong line unseen. Those named in `first` go before all others.
 
     Raises
     ------
@@ -322,6 +322,7 @@ def by_title(name: str, titles: Mapping[str, str]) -> str | None:
     found = [id_ for id_, title in called.items() if title == wanted]
     if not found:  # "bodykit" is "Body kit"
         found = [id_ for id_, title in called.items() if "".join(title) == "".join(wanted)]
+    found = _before_others(found, first)
     if len(found) > 1:
         message = f"{name!r}: {len(found)} are called so. Name one by its id: {', '.join(found)}."
         raise LedgerError(message)
@@ -332,15 +333,19 @@ def by_title(name: str, titles: Mapping[str, str]) -> str | None:
         for id_, title in called.items()
         if all(any(has.startswith(word) for has in title) for word in wanted)
     ]
+    found = _before_others(found, first)
     if len(found) > 1:
-        first = [id_ for id_ in found if len(wanted) > 1 and _begins(called[id_], wanted)]
-        found = first or found
+        found = [id_ for id_ in found if len(wanted) > 1 and _begins(called[id_], wanted)] or found
     if len(found) > 1:
         shown = "; ".join(f"{titles[id_]} ({id_})" for id_ in found[:_SEVERAL])
         more = f"; and {len(found) - _SEVERAL} more" if len(found) > _SEVERAL else ""
         message = f"{name!r} can mean {shown}{more}. Name one by the word in brackets."
         raise LedgerError(message)
     return found[0] if found else None
+
+
+def _before_others(found: list[str], first: Collection[str]) -> list[str]:
+    return [id_ for id_ in found if id_ in first] or found
 
 
 def _begins(title: Sequence[str], wanted: Sequence[str]) -> bool:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from forecast.views.commands.common import Answered, add_file, answer, command, typed
 from forecast.words.chances import so_many
+from forecast.words.day_words import short_moment
 
 if TYPE_CHECKING:
     from forecast.ledger.backup import Copy, Restored, Verified
@@ -71,7 +72,7 @@ def run_restore(options: argparse.Namespace) -> Answered[CopiesListed | CopyRest
     folder = BuildFolder.at(options.file)
     if options.copy is None:
         found = [*copies(folder), *earlier_builds(folder)]
-        rows = [[copy.name, f"{copy.made:%Y-%m-%d %H:%M}", held_words(copy)] for copy in found]
+        rows = [[copy.name, short_moment(copy.made), held_words(copy)] for copy in found]
         text = "No copies yet: the first one is made when something is entered or a change is saved."
         if rows:
             text = table(["Copy", "Made", "Holds"], rows, left=3)
@@ -95,9 +96,7 @@ def restored_words(done: Restored) -> str:
     what = " and ".join(
         word for word, put in (("the build file", done.build), ("the ledger", done.ledger)) if put
     )
-    text = (
-        f"Put back as of {done.copy.made:%Y-%m-%d %H:%M}: {what or 'nothing; the copy does not hold that'}."
-    )
+    text = f"Put back as of {short_moment(done.copy.made)}: {what or 'nothing; the copy does not hold that'}."
     if done.ledger and done.copy.receipts is not None:
         text += f" The ledger holds {so_many(done.copy.receipts, 'receipt')}."
     if done.documents:
@@ -165,7 +164,7 @@ def verified_words(found: Verified) -> str:
     lines.append(
         "There is no copy of it yet: the first one is made when something is entered."
         if newest is None
-        else f"Copies that open: {len(found.copies)}, the newest of {newest:%Y-%m-%d %H:%M}."
+        else f"Copies that open: {len(found.copies)}, the newest of {short_moment(newest)}."
     )
     if found.swept:
         lines.append(

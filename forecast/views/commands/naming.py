@@ -12,6 +12,7 @@ from forecast.views.commands.common import by_title
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
+    from forecast.ledger.folder import BuildFolder
 
 
 def day(text: str) -> dt.date:
@@ -78,8 +79,11 @@ def check_id(
     lines: bool = True,
     hours: bool = False,
     on_the_way: bool = False,
+    way: str | None = None,
 ) -> str:
     """Give a line or event by id or name, as its id; a consignment's own means its goods where they have one price.
+
+    Of several that a name fits, those go first that count in the `way` of doing the build; see `way_in_force`.
 
     Raises
     ------
@@ -87,7 +91,7 @@ def check_id(
         Naming the nearest that there is, or all that are called so.
     """
     legal = known_ids(build, events=events, lines=lines, hours=hours, on_the_way=on_the_way)
-    found = find_id(name, build, legal)
+    found = find_id(name, build, legal, way)
     if found is None:
         if not lines and (line := _of(name, build, known_ids(build, events=False))):
             message = (
@@ -100,14 +104,33 @@ def check_id(
     return found
 
 
-def find_id(name: str, build: Build, legal: Sequence[str]) -> str | None:
+def way_in_force(folder: BuildFolder, build: Build) -> str | None:
+    """Give the way of doing the build that every answer is of where none is asked for."""
+    from forecast.watching.reforecast import scenario_in_force
+
+    return scenario_in_force(build, None, folder.ledger_to_read().baseline() if folder.has_ledger() else None)
+
+
+def find_id(name: str, build: Build, legal: Sequence[str], way: str | None = None) -> str | None:
     """Give the one of some ids that a name means, as `check_id` does; None where it means none."""
     if name in legal:
         line = name.removesuffix(".own_hours")
         return line if line in build.work_alone else name  # work that costs nothing is closed by its line
     if f"{name}.goods" in legal:
         return f"{name}.goods"
-    return by_title(name, called(build, legal))
+    return by_title(name, called(build, legal), _counting(build, legal, way))
+
+
+def _counting(build: Build, legal: Sequence[str], way: str | None) -> list[str]:
+    """Give those of some ids that count in a way of doing the build."""
+    from forecast.engine.plan import compile_plan
+    from forecast.errors import ForecastError
+
+    try:
+        absent = compile_plan(build, way).absent
+    except ForecastError:  # a build that cannot be simulated can be paid for
+        return []
+    return [name for name in legal if name.removesuffix(".own_hours") not in absent]
 
 
 def _of(name: str, build: Build, legal: Sequence[str]) -> str:

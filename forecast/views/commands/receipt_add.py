@@ -26,7 +26,15 @@ from forecast.views.commands.common import (
     whole,
 )
 from forecast.views.commands.effect import Effect
-from forecast.views.commands.naming import called, check_id, day, find_id, known_ids, not_there
+from forecast.views.commands.naming import (
+    called,
+    check_id,
+    day,
+    find_id,
+    known_ids,
+    not_there,
+    way_in_force,
+)
 from forecast.views.commands.told import receipt_data
 from forecast.words.text import plain
 
@@ -114,11 +122,12 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
 
     folder = BuildFolder.at(options.file)
     build = stood = folder.read()
-    if added := _new_lines(options, build):
+    way = way_in_force(folder, build)
+    if added := _new_lines(options, build, way):
         build = parse_build(changed(read_text(folder.build_file), added), str(folder.build_file))
     own = build.build.currency
     currency = currency_of(options.amount, options.currency, build)
-    expected = _expected_of(options, build, folder)
+    expected = _expected_of(options, build, folder, way)
     amount = exact_sum(options.amount, "--amount", currency, lambda: expected(currency))
     paid = (
         (exact_sum(options.charged, "--charged", own, lambda: expected(own)), own)
@@ -131,7 +140,7 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
     if options.apart and options.against is not None:
         message = "--apart, --against: it counts against an agreed price or against none. Say one of them."
         raise LedgerError(message)
-    splits = _splits(options, build, paid[0] if paid else amount, expected)
+    splits = _splits(options, build, paid[0] if paid else amount, expected, way)
     new = checked(NewReceipt(
         not_ahead(options.date or dt.date.today(), dt.date.today(), "receipt"), options.supplier, amount, currency,
         tuple(splits), options.note, paid,
@@ -158,7 +167,7 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
     total = sum(ledger.paid_by_line().values())
     moved_words, moved = effect.told(build, ledger)
     told = [
-        _not_new(options, build, added),
+        _not_new(options, build, added, way),
         receipt_words(
             entered,
             build,
@@ -179,7 +188,7 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
     return answer(options, " ".join(filter(None, told)), data)
 
 
-def _new_lines(options: argparse.Namespace, build: Build) -> list[AddItem]:
+def _new_lines(options: argparse.Namespace, build: Build, way: str | None) -> list[AddItem]:
     """Give lines for what a receipt is for and the build has not: as said, or as asked where somebody is there.
 
     Raises
@@ -198,7 +207,7 @@ def _new_lines(options: argparse.Namespace, build: Build) -> list[AddItem]:
         if name.casefold() in added or not name:
             continue
         group = options.new_line if options.new_line != "" else "other"
-        if group is None and find_id(name, build, legal) is None:
+        if group is None and find_id(name, build, legal, way) is None:
             text = not_there(name, build, legal, "line or event")
             if options.json or not somebody_there():
                 message = (
@@ -214,12 +223,12 @@ def _new_lines(options: argparse.Namespace, build: Build) -> list[AddItem]:
     return list(added.values())
 
 
-def _not_new(options: argparse.Namespace, build: Build, added: Sequence[AddItem]) -> str:
+def _not_new(options: argparse.Namespace, build: Build, added: Sequence[AddItem], way: str | None) -> str:
     """Say that --new-line made no line where the build has it; nothing elsewhere."""
     if options.new_line is None:
         return ""
     made = {str(item.table["id"]) for item in added}
-    found = (find_id(text.partition("=")[0].strip(), build, known_ids(build)) for text in options.lines)
+    found = (find_id(text.partition("=")[0].strip(), build, known_ids(build), way) for text in options.lines)
     names = [name for name in found if name is not None and name not in made]
     there = list(called(build, names).values())
     if not there:
@@ -250,14 +259,14 @@ def _instead(build: Build, ledger: Ledger, new: NewReceipt, added: Sequence[AddI
 
 
 def _expected_of(
-    options: argparse.Namespace, build: Build, folder: BuildFolder
+    options: argparse.Namespace, build: Build, folder: BuildFolder, way: str | None
 ) -> Callable[..., tuple[float, ...]]:
     """Give what tells what a sum for some of the receipt's lines may be about; of all of them where none is named."""
     from forecast.watching.estimates import expected_sums
 
     def expected(currency: str, line: str | None = None) -> tuple[float, ...]:
         named = [text.partition("=")[0].strip() for text in options.lines] if line is None else [line]
-        lines = [find_id(name, build, known_ids(build)) for name in named]
+        lines = [find_id(name, build, known_ids(build), way) for name in named]
         if options.refund or None in lines:  # what comes back has no estimate, nor has what nobody told of
             return ()
         ledger = folder.ledger() if folder.has_ledger() else None
@@ -267,13 +276,17 @@ def _expected_of(
 
 
 def _splits(
-    options: argparse.Namespace, build: Build, total: int, expected: Callable[..., tuple[float, ...]]
+    options: argparse.Namespace,
+    build: Build,
+    total: int,
+    expected: Callable[..., tuple[float, ...]],
+    way: str | None,
 ) -> list[tuple[str, int]]:
     """Read --line options: one line takes the whole, several take their sums or share the rest out."""
     from forecast.watching.estimates import middle_figures, shared_out
 
     pairs = [text.partition("=") for text in options.lines]
-    names = [check_id(name.strip(), build) for name, _, _ in pairs]
+    names = [check_id(name.strip(), build, way=way) for name, _, _ in pairs]
     currency = build.build.currency
     given = [
         (name, exact_sum(sum_, "--line", currency, partial(expected, currency, name)))

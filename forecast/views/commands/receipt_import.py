@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from forecast.views.commands.common import Answered, add_file, answer, command, somebody_there, typed, whole
-from forecast.views.commands.naming import check_id, known_ids
+from forecast.views.commands.naming import check_id, known_ids, way_in_force
 from forecast.views.commands.told import receipt_data, table, wrapped
 from forecast.words.chances import so_many
 from forecast.words.day_words import short_day
@@ -98,6 +98,7 @@ def run(
     if is_ledger_text(options.statement):
         return _whole_ledger(options, folder)
     build, ledger = folder.read(), folder.ledger()
+    way = way_in_force(folder, build)
     decided = {name: getattr(options, name) for name in ("date_order", "decimal", "spending")}
     known = _known(options, ledger)
     preview = open_import(options.statement, ledger, source=options.source, **known)
@@ -108,8 +109,8 @@ def run(
         if not row.isdigit() or not name:
             message = f"--row {text!r}: write it as ROW=LINE, such as --row 7=primer."
             raise LedgerError(message)
-        lines[int(row)] = check_id(name, build)
-    rest = check_id(options.rest, build) if options.rest else None
+        lines[int(row)] = check_id(name, build, way=way)
+    rest = check_id(options.rest, build, way=way) if options.rest else None
     legal = known_ids(build)
     plan_now = partial(
         plan_import, preview, ledger, default_line=rest, legal=legal, today=dt.date.today(), build=build
