@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from forecast.decide.contingency import Contingency, Level, PublishedBeside, Share
-from forecast.views.moves import _apportioned
 from forecast.views.sentences import hold_words
 from forecast.watching.standing import Standing
 from forecast.words.chances import builds
-from forecast.words.money import Money, as_written, rounded, rounding_step, signed
+from forecast.words.money import Money, apportioned, as_written, rounded, rounding_step, signed
 
 FEWEST, MOST = 10, 24
 """So many lines and risks are named, the largest first, however little or much they make up."""
@@ -48,7 +47,7 @@ def split_rows(found: Contingency) -> list[tuple[str, str]]:
 def share_rows(found: Contingency, shares: Sequence[Share]) -> list[tuple[str, str]]:
     """Give title and sum of each share of one split, the contingency itself last: they add up as they are written."""
     money, whole = found.currency, found.over
-    written = _apportioned([round(share.amount.value) for share in shares], rounding_step(money), whole)
+    written = apportioned([round(share.amount.value) for share in shares], rounding_step(money), whole)
     return [
         *((share.title, signed(amount, money)) for share, amount in zip(shares, written, strict=True)),
         ("Contingency", signed(whole, money)),

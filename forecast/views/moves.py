@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -18,7 +18,7 @@ from forecast.watching.standing import day_before
 from forecast.words.chances import so_many
 from forecast.words.day_words import long_day
 from forecast.words.minor_units import exponent, from_float, to_float
-from forecast.words.money import about, as_written, rounding_step, signed
+from forecast.words.money import about, apportioned, as_written, rounding_step, signed
 
 PART_WORDS = {
     "receipts": "Receipts above or below their estimates",
@@ -140,7 +140,7 @@ def written(moved: Moved) -> WrittenMove:
         round(end / unit) * unit - start if any(change) else 0.0
         for start, end, unit, change in zip(begin, ends, units, changes, strict=True)
     ]
-    half, eight = (_apportioned(*one) for one in zip(changes, units, wholes, strict=True))
+    half, eight = (apportioned(*one) for one in zip(changes, units, wholes, strict=True))
     steps = []
     for part, at_half, at_eight in zip(moved.parts, half, eight, strict=True):
         because = _some([title for _, title in part.because])
@@ -166,27 +166,6 @@ def written(moved: Moved) -> WrittenMove:
     start_half, start_eight = (float(one / scale) for one in begin)
     end_half, end_eight = ((one + whole) / scale for one, whole in zip(begin, wholes, strict=True))
     return WrittenMove(start_half, start_eight, tuple(steps), end_half, end_eight)
-
-
-def _apportioned(changes: Sequence[int], unit: float, whole: float) -> list[float]:
-    """Round changes to a unit so that they add up to a whole: up where most is left over, as seats are given by votes.
-
-    What rounding the two ends leaves beyond that falls to the largest change, which it alters least. What did not
-    change stays so.
-    """
-    floors = [float(int(change // unit)) for change in changes]
-    moved = [place for place, change in enumerate(changes) if change]
-    if not moved:
-        return [0.0 for _ in changes]
-    by_rest = sorted(moved, key=lambda place: floors[place] - changes[place] / unit)
-    up = sum(changes[place] % unit != 0 for place in moved)
-    spare = int((whole - sum(floors) * unit) // unit)
-    found = [floor * unit for floor in floors]
-    for place in by_rest[: min(max(spare, 0), up)]:
-        found[place] += unit
-    largest = max(moved, key=lambda place: abs(changes[place]))
-    found[largest] += whole - sum(found)
-    return found
 
 
 def moved_sentence(moved: Moved, strong: str = "") -> str:

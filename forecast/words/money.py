@@ -6,6 +6,7 @@ A forecast is rounded to what its simulation error supports; a receipt is shown 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from decimal import Decimal
 from functools import lru_cache
 from typing import Protocol
@@ -68,6 +69,33 @@ def as_written(value: float, currency: str, error: float = 0.0) -> float:
     """
     step = rounding_step(currency, error)
     return float(round(value / step) * step)
+
+
+def apportioned(changes: Sequence[int], unit: float, whole: float) -> list[float]:
+    """Round changes to a unit so that they add up to a whole: up where most is left over, as seats are given by votes.
+
+    What rounding the two ends leaves beyond that falls to the largest change, which it alters least. What did not
+    change stays so.
+
+    Parameters
+    ----------
+    changes : sequence of int
+    unit, whole : float
+        Counted as the changes are.
+    """
+    floors = [float(int(change // unit)) for change in changes]
+    moved = [place for place, change in enumerate(changes) if change]
+    if not moved:
+        return [0.0 for _ in changes]
+    by_rest = sorted(moved, key=lambda place: floors[place] - changes[place] / unit)
+    up = sum(changes[place] % unit != 0 for place in moved)
+    spare = int((whole - sum(floors) * unit) // unit)
+    found = [floor * unit for floor in floors]
+    for place in by_rest[: min(max(spare, 0), up)]:
+        found[place] += unit
+    largest = max(moved, key=lambda place: abs(changes[place]))
+    found[largest] += whole - sum(found)
+    return found
 
 
 def about(value: float, currency: str, error: float = 0.0) -> str:
