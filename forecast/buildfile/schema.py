@@ -59,7 +59,7 @@ GROUPS: tuple[str, ...] = (
 HazardKey = Literal[
     "stripping", "panels", "laminating", "filling", "sanding", "spraying", "solvents", "welding", "structure",
     "grinding", "electrics", "bonding", "jacking", "lifting", "compressed_air", "wheels", "wheel_cover", "tyres",
-    "running_gear", "lamps", "approval", "insurance", "waste", "storing",
+    "running_gear", "lamps", "refitting", "approval", "insurance", "waste", "storing",
 ]  # fmt: skip
 """What a line may bear that hurts somebody or breaks a rule, as ``cautions.toml`` lists it."""
 

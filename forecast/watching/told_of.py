@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from forecast.buildfile.schema import Build
 from forecast.engine.plan import compile_plan
+from forecast.engine.rows import Plan, Row
 from forecast.errors import ForecastError
 from forecast.ledger import Ledger
 from forecast.watching.reforecast import scenario_in_force
@@ -29,6 +30,21 @@ _NO_NEWS = frozenset(
 _PORT = frozenset({"port", "harbour", "harbor", "depot"})
 """A bill on the way that says no more than whose it is may be for all that a port or depot charges."""
 
+_TRADE = {
+    word: what
+    for what, words in {
+        "storage": "storage demurrage detention",
+        "examination": "examination examine exam inspection inspect",
+        "entry": "entry brokerage broker clearance declaration",
+        "delivery": "delivery drayage haulage cartage",
+    }.items()
+    for word in words.split()
+}
+"""What agents, ports and carriers call one and the same, by each of the words (common practice, no source)."""
+
+_OF_THE_WAY = _PORT | {"custom", "customs", "container", "demurrage", "detention", "drayage", "brokerage"}
+"""Words by which a bill is one of the way here, whatever group it is said to stand in."""
+
 _LEAST = 4
 """Letters of a word that says what something is; a shorter one only tells it from others."""
 
@@ -36,12 +52,13 @@ _LEAST = 4
 def open_lines_like(
     build: Build, ledger: Ledger | None, name: str, group: str, new: Iterable[str] = ()
 ) -> tuple[str, ...]:
-    """Find lines that stand open, unpaid, and are called what a bill is called that is to have a line of its own.
+    """Find lines and risks that stand open, unpaid, and are called what a bill is that is to have a line of its own.
 
     A name is taken apart at its commas and *and*: a bill of "Terminal, documents" is two things. Each has to be just
     what a line, or a part of its name, says; a word more, as in "Delivery of the compressor" beside "Delivery to the
-    door", makes another thing of it. A "Port bill" is held against all that ports charge. A wrong question is worse
-    than none.
+    door", makes another thing of it. A "Port bill" is held against all that ports charge; a bill of the way here also
+    against what the trade calls by another word, demurrage for storage, and against risks of the way, such as that
+    customs examine it. A wrong question is worse than none.
 
     Parameters
     ----------
@@ -66,18 +83,39 @@ def open_lines_like(
         plan = compile_plan(build, scenario_in_force(build, None, baseline))
     except ForecastError:  # a build that cannot be simulated can be paid for
         return ()
+    bill = re.findall(r"\w+", name.casefold())
+    on_the_way = group in _ON_THE_WAY or not _OF_THE_WAY.isdisjoint(bill)
+    goods = _goods(plan)
+    meant = {told for thing in asked if (told := _in_trade(thing, goods))} if on_the_way else set()
     at_port = {name for item in plan.consignments for name in item.port_bill} if of_port else set()
     gone = set(new) | plan.unforeseen
     if ledger is not None:
         gone |= {*ledger.closed_lines(), *ledger.paid_by_line()}
+        gone |= {id for id, mark in ledger.event_states().items() if mark.state == "cannot-happen"}
+
+    def called_so(row: Row) -> bool:
+        things = set(map(frozenset, _things(row.title)))
+        if row.id.partition(".")[0] in consignments and meant & {_in_trade(thing, goods) for thing in things}:
+            return True
+        return row.kind == "line" and _may_stand_in(group, row.group) and bool(things & asked)
+
+    consignments = {item.consignment for item in plan.consignments}
     return tuple(
         row.id
         for row in plan.rows
-        if row.kind == "line"
-        and row.id not in gone
-        and _may_stand_in(group, row.group)
-        and (row.id in at_port or any(frozenset(thing) in asked for thing in _things(row.title)))
+        if row.kind in ("line", "event") and row.id not in gone and (row.id in at_port or called_so(row))
     )
+
+
+def _goods(plan: Plan) -> frozenset[str]:
+    """Give the words that name goods from abroad: on the way here all is of these."""
+    titles = [row.title for row in plan.rows if row.group == "kit"]
+    return frozenset(word for title in titles for thing in _things(title) for word in thing)
+
+
+def _in_trade(thing: Iterable[str], goods: Collection[str]) -> frozenset[str]:
+    """Write a thing as the trade means it, without whose it is; empty where nothing is left."""
+    return frozenset(_TRADE.get(word, word) for word in thing if word not in goods and word != "custom")
 
 
 def _may_stand_in(said: str, group: str) -> bool:

@@ -131,7 +131,7 @@ def named(text: str) -> dict[str, tuple[str, ...]]:
 
 def test_stripping_down_and_refitting_electrics_oneself_is_said() -> None:
     strip = work("strip_down_self", "fitting") + work("reassembly_self", "refit")
-    assert named(strip) == {"airbags": ("fitting", "refit"), "driver_aids": ("fitting",)}
+    assert named(strip) == {"airbags": ("fitting", "refit"), "driver_aids": ("refit",)}
     assert named(work("wires", "cables", 'hazards = ["electrics"]\n')) == {
         "airbags": ("cables",),
         "driver_aids": ("cables",),
@@ -160,6 +160,17 @@ def test_stripping_down_and_refitting_electrics_oneself_is_said() -> None:
 )
 def test_what_is_no_such_work_says_nothing_of_airbags_and_radar(text: str) -> None:
     assert not {"airbags", "driver_aids"} & set(named(text))
+
+
+def test_a_shop_that_refits_leaves_no_radar_to_who_strips_down() -> None:
+    build = parse_build(write_build(read_answers({"country": "GB", "origin": "US"})))
+    packages = {line.package for line in build.line if line.package}
+    mine = dict.fromkeys(packages, "self") | {"refit": "shop"}
+    found = {item.caution.id: item.packages for item in own_hazards_of_mix(build, mine)}
+    assert "driver_aids" not in found
+    assert found["airbags"] == ("fitting",)
+    alone = {item.caution.id: item.packages for item in own_hazards_of_mix(build, mine | {"refit": "self"})}
+    assert alone["driver_aids"] == ("refit",)
 
 
 @pytest.mark.parametrize("way", ["diy", "mixed"])

@@ -40,6 +40,14 @@ def build() -> Build:
         ("Paint", "finish", ("paint_kit_parts",)),
         ("Trailer hire", "labour", ("trailer",)),
         ("Bolts", "hardware", ("body_fasteners",)),
+        ("Port examination and demurrage", "other", ("kit.storage", "kit.examination")),
+        ("Customs inspection", "other", ("kit.examination",)),
+        ("Container exam fee", "import", ()),  # a word more may be another thing
+        ("Brokerage", "other", ("kit.entry",)),
+        ("Customs clearance", "import", ("kit.entry",)),
+        ("Drayage", "other", ("kit.delivery",)),
+        ("Haulage of the body kit", "freight", ("kit.delivery",)),
+        ("Detention", "other", ("kit.storage",)),
     ],
 )
 def test_a_bill_called_as_an_open_line_is_held_against_it(
@@ -64,6 +72,10 @@ def test_a_bill_called_as_an_open_line_is_held_against_it(
         ("Kit", "kit"),
         ("Kit parts", "other"),
         ("Customs", "import"),
+        ("Haulage of the car", "other"),
+        ("Inspection", "finish"),
+        ("Clearance", "labour"),
+        ("Demurrage of the compressor", "other"),
         ("VAT", "import"),
         ("Registration", "other"),
         ("Inspection of the compressor", "other"),
@@ -77,6 +89,12 @@ def test_a_bill_called_as_an_open_line_is_held_against_it(
 )
 def test_what_only_shares_a_word_with_a_line_is_not_asked_about(build: Build, name: str, group: str) -> None:
     assert open_lines_like(build, None, name, group) == ()
+
+
+def test_a_risk_that_cannot_happen_is_no_answer(build: Build, tmp_path: Path) -> None:
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    ledger.mark_event("kit.examination", "cannot-happen", dt.date(2026, 4, 1))
+    assert open_lines_like(build, ledger, "Port exam and demurrage", "other") == ("kit.storage",)
 
 
 def test_what_is_paid_or_closed_is_no_answer(build: Build, tmp_path: Path) -> None:
