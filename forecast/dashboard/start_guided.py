@@ -19,6 +19,7 @@ from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, sim
 from forecast.errors import ForecastError
 from forecast.ledger.folder import user_folder
 from forecast.start import (
+    DONT_KNOW,
     DraftStanding,
     WrongAnswer,
     create_build,
@@ -29,8 +30,8 @@ from forecast.start import (
     write_build,
 )
 from forecast.views.charts.cost_charts import narrowing
-from forecast.views.sentences import above_middles, budget_sentence, hold_sentence
-from forecast.words.money import as_written, signed
+from forecast.views.sentences import above_middles, budget_sentence, hold_sentence, hold_words
+from forecast.words.money import about, as_written, signed
 from forecast.words.text import STRONG
 
 
@@ -71,6 +72,7 @@ def guided() -> None:
             ask(start["at"])
     _so_far(start, standing)  # above the picture, which is drawn late and would push it from under a finger
     if now is not None:
+        _of_what(standing, now)
         nothing = sketch(
             {key: text for key, text in start["written"].items() if key in ("country", "currency")}
         )
@@ -81,32 +83,43 @@ def guided() -> None:
 
 
 def _answer(start: Start, standing: DraftStanding, now: Forecast | None) -> None:
-    given = sum(value is not None for value in standing.values.values())
-    asked = len(standing.asked)
+    """Say what to hold and what the last answer did; all else stands below the question, which a phone shows whole."""
     if not start["written"]:
         answer(
             "What will it cost to convert your car's bodywork with a kit, and how sure is that?",
             f"Some twenty questions, and after each one what to {STRONG}hold{STRONG}: to have in the bank before you "
             "order.",
-            "\u201cI don't know\u201d is always an answer: it widens the range, and you can come back to it.",
+            "\u201cI don't know\u201d is always an answer: it widens the range, and you can come back to it until the "
+            "build is made.",
         )
         return
     if now is None:
         answer("What to hold follows when the rate of the kit's currency is told.")
         return
+    budget = standing.values.get("budget")
+    answer(
+        _hold(now),
+        budget_sentence(now, budget, strong=STRONG) if budget is not None else "",
+        _move(start, now),
+    )
+
+
+def _hold(now: Forecast) -> str:
+    return hold_words(now.percentile(0.8), 0.8, None, now.currency, STRONG)
+
+
+def _of_what(standing: DraftStanding, now: Forecast) -> None:
+    """Say of how many answers that is, what the middle figures add up to, and why half of builds cost more."""
+    given = sum(value is not None for value in standing.values.values())
     told = "your answer" if given == 1 else f"your {given} answers"
-    rest = asked - given
+    rest = len(standing.asked) - given
     questions = "the other question" if rest == 1 else "the other questions"
     if rest > 1 and is_counted(standing.values):
         questions = f"the other {rest} questions"
     counted = f" and {questions}, which {'counts' if rest == 1 else 'count'} as not known" if rest else ""
-    budget = standing.values.get("budget")
     middles = _USUAL if standing.values.get("kit_price") is None else _OWN
-    answer(
-        hold_sentence(now, strong=STRONG, middles=middles),
-        budget_sentence(now, budget, strong=STRONG) if budget is not None else "",
-        f"That is from {told}{counted}. {_move(start, now)}",
-    )
+    added_up = hold_sentence(now, strong=STRONG, middles=middles).removeprefix(_hold(now)).strip()
+    text(f"That is from {told}{counted}. {added_up}")
     if why := above_middles(now, middles):
         st.caption(safe(why))
 
@@ -125,10 +138,21 @@ def _move(start: Start, now: Forecast) -> str:
         return ""
     old, new = was.percentile(0.8), now.percentile(0.8)
     written = [as_written(part.value, now.currency, part.error) for part in (old, new)]
-    if written[0] == written[1]:
-        return ""
-    change = signed(written[1] - written[0], now.currency)  # both stood on the page: what is printed adds up
-    return f"Your last answer moved what to hold by {STRONG}{change}{STRONG}."
+    told = []
+    if written[0] != written[1]:
+        change = signed(
+            written[1] - written[0], now.currency
+        )  # both stood on the page: what is printed adds up
+        told.append(f"Your last answer moved what to hold by {STRONG}{change}{STRONG}.")
+    elif start["written"].get(start["last"]) != DONT_KNOW:
+        told.append("Your last answer left that as it is.")
+    bases = [as_written(part.base_estimate, now.currency) for part in (was, now)]
+    if start["last"] == "at_hand" and bases[1] > bases[0]:
+        told.append(
+            f"What you did not name is now sure to be bought: the usual figures add up to "
+            f"{about(bases[1] - bases[0], now.currency)} more."
+        )
+    return " ".join(told)
 
 
 def _finish(standing: DraftStanding) -> None:
@@ -138,6 +162,7 @@ def _finish(standing: DraftStanding) -> None:
         "A build is a folder with one file that you can read and edit: every range in it is a starting value, yours "
         "to overwrite."
     )
+    _still_open(standing)
     answers = standing.answers()
     with st.form("guided-create", border=False):
         name = st.text_input("Name", value=answers.name, key="guided-last-name", max_chars=200)
@@ -169,6 +194,30 @@ def _finish(standing: DraftStanding) -> None:
         else:
             begin_again()
             open_at_cost(file)
+
+
+def _still_open(standing: DraftStanding) -> None:
+    """Name the questions that are open: this is the last place to answer them, and where they are found afterwards."""
+    unknown = [item for item in standing.asked if standing.values.get(item.id) is None]
+    if not unknown:
+        return
+    one = len(unknown) == 1
+    text(
+        f"{'One question is' if one else f'{len(unknown)} questions are'} open. Answer {'it' if one else 'them'} here: "
+        f"once the build is made, what {'it asks' if one else 'they ask'} stands in wide ranges on the page of lines."
+    )
+    with st.container(horizontal=True, key="guided-open"):
+        for item in unknown[:_SHOWN_OPEN]:
+            st.button(
+                safe(item.text), key=f"guided-open-{item.id}", on_click=calmly(go_to), args=(item.id,),
+                type="tertiary",
+            )  # fmt: skip
+    if len(unknown) > _SHOWN_OPEN:
+        st.caption("The others stand under \u201cYour answers so far\u201d.")
+
+
+_SHOWN_OPEN = 5
+"""So many open questions are named at the end; all stand among the answers."""
 
 
 def typed_path(written: str) -> Path:

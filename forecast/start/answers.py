@@ -182,6 +182,8 @@ def as_asked(item: Question, so_far: AnswersSoFar) -> Question:
         return _rate_as_asked(item, so_far)
     if (money := so_far.get(_MONEY_OF.get(item.id, ""))) is not None:
         return replace(item, text=f"{item.text.removesuffix('?')}, in {currency_many(money)}?")
+    if item.id == "shipping" and not _by_road(so_far):
+        return replace(item, choices={way: name for way, name in item.choices.items() if way != "road"})
     if item.id == "incoterm" and so_far.get("shipping") not in (None, "sea"):
         return replace(
             item, choices={code: item.choices[code] for code in item.choices if not incoterm(code).sea_only}
@@ -200,6 +202,13 @@ def as_asked(item: Question, so_far: AnswersSoFar) -> Question:
         return item
     choices = {code: choice.name for code, choice in asked.choices.items()}
     return replace(item, text=asked.question, help=asked.why, choices=choices)
+
+
+def _by_road(so_far: AnswersSoFar) -> bool:
+    """Tell whether goods may come by road: of a region of the rule files all that is not in it lies over the sea."""
+    known = load_places().origins
+    here, there = known.get(so_far.get("country") or ""), known.get(_comes_from(so_far) or "")
+    return here is None or there is None or here.region == there.region
 
 
 _MONEY_OF = {"kit_price": "kit_currency", "budget": "currency"}

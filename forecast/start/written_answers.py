@@ -228,7 +228,8 @@ def _country(question: Question, written: str) -> str:
     near = near or names_near(written, country_names(), question.called)
     mend = f"Nearest by name: {listed(near)}. " if near else ""
     mend += "Any country of the world may be named." if anywhere else f"{len(legal)} countries are on file."
-    _refuse(written, f"{mend} Write a name, a part of one, or its two letters.{OR_UNKNOWN}")
+    none = f"there is no country called {short(written)}"
+    raise WrongAnswer(none, f"{mend} Write a name, a part of one, or its two letters.{OR_UNKNOWN}")
 
 
 def _choices(question: Question, raw: object) -> tuple[str, ...]:

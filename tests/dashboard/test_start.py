@@ -97,7 +97,10 @@ def test_a_build_of_ones_own_is_not_called_a_demo(run: Run, tmp_path: Path) -> N
 
 def test_i_dont_know_to_all_makes_a_build_and_opens_it(begin: AppTest, home: Path) -> None:
     app = begin
-    assert "always an answer" in words(app)
+    assert (
+        "always an answer: it widens the range, and you can come back to it until the build is made."
+        in words(app)
+    )
     count = 0
     while asked(app) != "Where shall it go?":
         app = press(app, "I don't know")
@@ -612,6 +615,35 @@ def test_the_list_of_countries_is_searched_by_their_own_names_and_by_those_of_th
         assert word in listed("country", "NL")
     assert "Verenigd Koninkrijk" in listed("origin", "GB", country="NL")
     assert "Verenigd Koninkrijk" not in listed("origin", "GB", country="IE")
+
+
+def test_what_was_not_named_as_at_hand_is_said_to_be_bought(begin_at: Callable[..., AppTest]) -> None:
+    app = begin_at("at_hand", country="GB")
+    next(item for item in app.get("button_group") if item.key == "guided-at_hand").set_value(
+        ["stands", "space"]
+    )
+    app = press(app, "Next")
+    assert "What you did not name is now sure to be bought: the usual figures add up to £" in words(app)
+
+
+def test_open_questions_are_named_before_the_build_is_made(begin_at: Callable[..., AppTest]) -> None:
+    app = press(begin_at("budget", country="GB", origin="US"), "I don't know")
+    said = words(app)
+    assert re.search(
+        r"\d+ questions are open. Answer them here: once the build is made, what they ask stands in wide",
+        said,
+    )
+    (first, *_) = [item for item in app.button if str(item.key).startswith("guided-open-")]
+    app = first.click().run()
+    assert asked(app) == first.label.replace("\\", "")
+
+
+def test_the_question_stands_right_below_what_to_hold(begin_at: Callable[..., AppTest]) -> None:
+    app = begin_at("kit_price", country="GB")
+    shown = [item.value for item in app.main if item.type in ("markdown", "subheader", "caption")]
+    at = next(place for place, one in enumerate(shown) if one.startswith("What does the kit cost"))
+    assert sum(len(one.split()) for one in shown[:at] if "<style>" not in one) < 40
+    assert "leaves out what may or may not happen" in words(app) + "".join(item.value for item in app.caption)
 
 
 def test_a_kit_that_comes_by_road_is_offered_no_terms_of_sea_freight(

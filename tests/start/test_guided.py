@@ -719,7 +719,7 @@ def test_all_mistakes_of_an_answers_file_are_named_at_once(tmp_path: Path) -> No
         read_answers(file)
     text = str(caught.value)
     assert "9 mistakes" in text
-    assert "line 1: origin: found 'Mars'" in text
+    assert "line 1: origin: there is no country called 'Mars'" in text
     assert "line 2: shiping: unknown key 'shiping'. Did you mean 'shipping'?" in text
     assert "line 3: kit_price: low 300, high 200. low must be under high." in text
     assert "line 4: paint: found 'nobody'. Legal: self, shop. Or write \"don't know\"." in text
@@ -892,6 +892,25 @@ def test_terms_of_sea_freight_are_offered_by_sea_alone_and_taken_where_a_seller_
         assert read_answer(item, "FOB", {"shipping": way}) == "FOB"
 
 
+def test_what_cannot_come_by_road_is_not_offered_so() -> None:
+    """By the regions of the rule files; where one of the two is not told, or not on file, every way is offered."""
+    item = question("shipping")
+
+    def offered(**so_far: str) -> bool:
+        return "road" in as_asked(item, so_far).choices
+
+    assert not offered(country="GB", origin="US")
+    assert not offered(country="GB", origin="DE", sent_from="JP")
+    assert not offered(country="US", origin="JP")
+    assert offered(country="GB", origin="DE")
+    assert offered(country="US", origin="CN", sent_from="CA")
+    assert offered(origin="US")
+    assert offered(country="GB")
+    assert offered(country="GB", origin="AM")
+    with pytest.raises(WrongAnswer):
+        read_answer(item, "road", {"country": "GB", "origin": "US"})
+
+
 @pytest.mark.parametrize(("country", "origin"), [("NL", "GB"), ("IE", "DE"), ("CA", "JP"), ("JP", "US")])
 def test_how_many_questions_there_are_never_grows_under_the_builders_feet(country: str, origin: str) -> None:
     """About twenty until the answers on which it hangs are given, and from then on one number to the last."""
@@ -920,7 +939,7 @@ def test_a_country_without_rules_is_an_origin_alone() -> None:
         read_answer(question("country"), "Taiwan", {})
     for wrong in ("Ruritania", "the", "Mars"):
         for id in ("country", "origin"):
-            with pytest.raises(WrongAnswer, match=f"found '{wrong}'"):
+            with pytest.raises(WrongAnswer, match=f"no country called '{wrong}'"):
                 read_answer(question(id), wrong, {})
 
 
@@ -943,7 +962,7 @@ def test_a_part_of_several_names_is_asked_about() -> None:
     with pytest.raises(WrongAnswer, match=r"'Slov' can mean Slovakia \(SK\) or Slovenia \(SI\)") as told:
         read_answer(question("country"), "Slov", {})
     assert told.value.either == ("Slovakia", "Slovenia")
-    with pytest.raises(WrongAnswer, match="found 'Un'"):  # two letters are a code
+    with pytest.raises(WrongAnswer, match="no country called 'Un'"):  # two letters are a code
         read_answer(question("country"), "Un", {})
 
 
@@ -952,7 +971,7 @@ def test_a_part_of_several_names_is_asked_about() -> None:
     [
         ("country", "Irland", r"Nearest by name: Ireland.*\. \d\d countries are on file\."),
         ("origin", "Tailand", r"Nearest by name: Thailand, .* Any country of the world may be named\."),
-        ("country", "Qwxyz", r"found 'Qwxyz'\. \d\d countries are on file\."),
+        ("country", "Qwxyz", r"no country called 'Qwxyz'\. \d\d countries are on file\."),
         ("currency", "USA", "Did you mean 'USD', US Dollar\\?"),
         ("kit_currency", "Japan", "Did you mean 'JPY', Japanese Yen\\?"),
         ("currency", "UDS", "Did you mean 'USD'\\?"),

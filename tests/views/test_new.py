@@ -136,7 +136,7 @@ def test_a_wrong_answer_is_asked_again(
     type_in(monkeypatch, "Track day", "Atlantis", "IE", *[""] * 20)
     monkeypatch.setattr("sys.stdin.isatty", lambda: terminal, raising=False)
     text = run(capsys, "new", str(tmp_path / "car"))
-    assert "found 'Atlantis'" in text
+    assert "there is no country called 'Atlantis'" in text
     assert text.count("> ") == len(ASKED)  # one was asked twice; without a foreign currency no rate is
     assert read_build(tmp_path / "car").build.country == "IE"
 
@@ -171,7 +171,7 @@ def test_answers_refused_from_a_pipe_are_all_named_when_it_ends(
     type_in(monkeypatch, "Track day", "Atlantis", "IE", "lots")
     text = run(capsys, "new", str(tmp_path / "car"), expect=2)
     assert "3 mistakes" in text
-    assert "country: found 'Atlantis'" in text
+    assert "country: there is no country called 'Atlantis'" in text
     assert "currency: found 'lots'" in text
     assert "currency: the input ended" in text
     assert not (tmp_path / "car").exists()
