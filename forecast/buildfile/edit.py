@@ -28,6 +28,7 @@ from forecast.buildfile.changes import (
 from forecast.buildfile.locate import headers
 from forecast.buildfile.places_of_figures import at
 from forecast.buildfile.reader import parse_build, read_text
+from forecast.buildfile.references import AGAIN, lists_of, without
 from forecast.buildfile.toml import parse_toml
 from forecast.errors import BuildFileError, EditedMeanwhileError, Problem
 from forecast.tables.files import (
@@ -44,8 +45,6 @@ _FILE = "build file"
 _BOM = b"\xef\xbb\xbf"
 _KINDS = ("line", "event", "consignment", "surface", "measure", "option")
 """Lists of tables that have an id, in the order in which one is looked for."""
-_AGAIN = ", taken up again "
-"""Stands in the name of a list of tables that goes on below other tables, while the file is changed."""
 _WIDE_AT_ENDS = re.compile(r"^(\{[ \t])[ \t]+|[ \t]+([ \t]\})$")
 _LINE_END = re.compile(r"\n")
 _LONE_FEED = re.compile(r"(?<!\r)\n")
@@ -152,10 +151,8 @@ def _changed_as_a_whole(text: str, changes: Sequence[Change]) -> str:
             case AddItem(kind, table):
                 _append(document, kind, table)
             case RemoveItem(item):
-                tables, place, _ = _find(document, item)
-                del tables[place]
-                if not len(tables):  # it would stay as an empty list at the top of the file
-                    document.remove(next(key for key, value in document.items() if value is tables))
+                _find(document, item)
+                without(document, item, lambda table, key, value: _set(table, key, value))
             case SetBuild(key, value):
                 _set(cast(Table, document["build"]), key, value)
             case AddScenario(id, table):
@@ -201,7 +198,7 @@ def _named_apart(text: str) -> tuple[str, list[str]]:
                         text,
                         [],
                     )  # a part of the last table of the stretch before: apart from it, it is of none
-                named = tomlkit.item(f"{header.first}{_AGAIN}{len(names)}").as_string()
+                named = tomlkit.item(f"{header.first}{AGAIN}{len(names)}").as_string()
                 names.append(line[begin:end])
         if of_list:
             lists.add(header.first)
@@ -216,7 +213,7 @@ def _named_as_before(text: str, names: Sequence[str]) -> str:
         return text
     lines = text.split("\n")
     for header in headers(text):
-        _, again, place = header.first.rpartition(_AGAIN)
+        _, again, place = header.first.rpartition(AGAIN)
         if again:
             begin, end = header.span
             line = lines[header.number - 1]
@@ -226,11 +223,7 @@ def _named_as_before(text: str, names: Sequence[str]) -> str:
 
 def _stretches(document: tomlkit.TOMLDocument, kind: str) -> list[AoT]:
     """Give the lists of tables of a kind, in the order of the file."""
-    return [
-        tables
-        for key, tables in document.items()
-        if key.partition(_AGAIN)[0] == kind and isinstance(tables, AoT)
-    ]
+    return [tables for _, tables in lists_of(document, kind) if isinstance(tables, AoT)]
 
 
 def _find(document: tomlkit.TOMLDocument, item: str) -> tuple[AoT, int, Table]:

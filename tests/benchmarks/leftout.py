@@ -15,11 +15,13 @@ import json
 import sys
 import tomllib
 from collections.abc import Collection, Mapping
+from copy import deepcopy
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from forecast.buildfile.reader import assemble, read_build
+from forecast.buildfile.references import without as taken_out
 from forecast.buildfile.schema import Build
 from forecast.missing.left_out import findings
 from forecast.start import read_answers, write_build
@@ -78,43 +80,13 @@ def raw_build(country: str, answers: Mapping[str, Any] = ANSWERS) -> dict[str, A
 
 def without(raw: Mapping[str, Any], ids: Collection[str]) -> Build:
     """Give the build with lines and events taken out, and what referred to them."""
-    kept = _cleaned(dict(raw), frozenset(ids))
+    kept = deepcopy(dict(raw))
+    for id in ids:
+        if any(table["id"] == id for kind in ("line", "event") for table in kept.get(kind, ())):
+            taken_out(kept, id)
     build, problems = assemble(kept)
     assert build is not None, problems
     return build
-
-
-def _cleaned(raw: dict[str, Any], ids: frozenset[str]) -> dict[str, Any]:
-    items = [table for kind in ("line", "event") for table in raw.get(kind, ())]
-    while more := {
-        str(table["id"])
-        for table in items
-        if table["id"] not in ids and table.get("of") and not set(table["of"]) - ids
-    }:
-        ids |= more  # a share of nothing goes too
-    found = dict(raw)
-    for kind in ("line", "event"):
-        found[kind] = [
-            table | ({"of": [name for name in table["of"] if name not in ids]} if "of" in table else {})
-            for table in raw.get(kind, ())
-            if table["id"] not in ids
-        ]
-    found["measure"] = [_without_keys(measure, ids) for measure in raw.get("measure", ())]
-    found["measure"] = [
-        measure for measure in found["measure"] if {"chances", "impacts", "ranges"} & set(measure)
-    ]
-    found["scenario"] = {name: _without_keys(way, ids) for name, way in raw.get("scenario", {}).items()}
-    return found
-
-
-def _without_keys(table: Mapping[str, Any], ids: frozenset[str]) -> dict[str, Any]:
-    found = {
-        key: {name: one for name, one in value.items() if name.split(".")[0] not in ids}
-        if isinstance(value, dict)
-        else value
-        for key, value in table.items()
-    }
-    return {key: value for key, value in found.items() if value != {}}
 
 
 def rules_of(build: Build) -> frozenset[str]:
