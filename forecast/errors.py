@@ -100,7 +100,7 @@ class BuildNotThereError(BuildFileError):
         found, mend = "there is no such file or folder", "Check its name and where it lies"
         super().__init__(heading, [Problem("file", found, f"{mend}, or begin one there: 'forecast new'.")])
         place = heading.removesuffix("build.toml").rstrip("/\\") or heading
-        self.args = (f"{place}: there is no build here. {mend}. To begin one there: 'forecast new'.",)
+        self.args = (f"{place}: there is no build here. {mend}.",)
 
 
 class EditedMeanwhileError(BuildFileError):

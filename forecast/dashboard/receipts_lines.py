@@ -12,7 +12,15 @@ import streamlit as st
 from forecast.dashboard.asking import unambiguous
 from forecast.dashboard.layout import safe, said, table, text
 from forecast.dashboard.printing import screen_only
-from forecast.dashboard.receipts_list import by_day, documents_of, matches, one_receipt
+from forecast.dashboard.receipts_list import (
+    MOST_ROWS,
+    by_day,
+    documents_of,
+    matches,
+    one_receipt,
+    show_all_rows,
+    so_many_rows,
+)
 from forecast.dashboard.receipts_news import (
     ask_first,
     enter,
@@ -196,8 +204,6 @@ def left_of(view: Opened, line: str, title: str) -> None:
             st.rerun()
 
 
-MOST = 30
-"""Lines shown in one go; others are found by a word."""
 _ROWS = """<style>
 .st-key-paid-lines { gap: 0.4rem; }
 .st-key-paid-lines [class*="st-key-row-"] button { min-height: 44px; }
@@ -303,9 +309,9 @@ def _by_line(
     done = [] if word else [row for row in found if row.state == "closed"]
     listed = found if word else [row for row in found if row.state != "closed"]
     with screen_only("lines"), st.container(key="paid-lines"):
-        _first_rows(view, listed, documents)
+        _first_rows(view, listed, documents, "lines")
         if done and _closed(view, done):
-            _first_rows(view, done, documents)
+            _first_rows(view, done, documents, "closed-lines")
     with st.container(key="on-paper"):
         written = [
             [row.title, exact(row.paid, view.currency), _beside(view, row, paid=False)] for row in found
@@ -314,12 +320,11 @@ def _by_line(
 
 
 def _first_rows(
-    view: Opened, rows: Sequence[LineRow], documents: Mapping[int, Sequence[AttachedFile]]
+    view: Opened, rows: Sequence[LineRow], documents: Mapping[int, Sequence[AttachedFile]], kind: str
 ) -> None:
-    for row in rows[:MOST]:
+    for row in rows[: so_many_rows(kind, len(rows))]:
         _row(view, row, documents)
-    if len(rows) > MOST:
-        text(f"{MOST} of these {len(rows)} are shown; find others by a word.")
+    show_all_rows(kind, len(rows), str(MOST_ROWS))
 
 
 def _rows(view: Opened, receipts: Sequence[Receipt], watch: Reforecast | None) -> list[LineRow]:

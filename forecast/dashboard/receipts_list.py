@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import streamlit as st
 
-from forecast.dashboard.layout import safe, table, tell, text
+from forecast.dashboard.layout import calmly, safe, table, tell, text
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipt_form import DOCUMENT_TYPES, KINDS
 from forecast.dashboard.receipts_news import enter, keep_news, news, next_turn, turn_of
@@ -95,7 +95,7 @@ def by_day(
     st.html(_ROWS)
     chosen = found[0].id if len(found) == 1 else st.session_state.get("open-receipt")
     with screen_only("receipts"), st.container(key="paid-days"):
-        for receipt in found[:MOST_ROWS]:
+        for receipt in found[: so_many_rows("receipts", len(found))]:
             _row(
                 view,
                 receipt,
@@ -107,10 +107,28 @@ def by_day(
             if receipt.id == chosen:
                 with st.container(border=True, key="the-receipt"):
                     _opened(view, receipt, titles, documents, gone)
-        if len(found) > MOST_ROWS:
-            text(f"The latest {MOST_ROWS} of these {len(found)} are shown; find others by a word.")
+        show_all_rows("receipts", len(found), f"The latest {MOST_ROWS}")
     with st.container(key="on-paper"):
         _table(view, found, len(listed), titles, documents, gone, states)
+
+
+def so_many_rows(kind: str, count: int) -> int:
+    """Give how many rows of a list are drawn: the first ones, or all where that was asked for."""
+    return count if st.session_state.get(f"all-{kind}") else MOST_ROWS
+
+
+def show_all_rows(kind: str, count: int, shown: str) -> None:
+    """Say how many of a long list are drawn, and offer all."""
+    if count <= so_many_rows(kind, count):
+        return
+    text(f"{shown} of these {count} are shown; find others by a word.")
+    st.button(
+        f"Show all {count}", key=f"show-all-{kind}", type="tertiary", on_click=calmly(_show_all), args=(kind,)
+    )
+
+
+def _show_all(kind: str) -> None:
+    st.session_state[f"all-{kind}"] = True
 
 
 def _states(

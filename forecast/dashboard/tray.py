@@ -173,8 +173,8 @@ def _effect(view: Opened, result: Tried, pending: Sequence[Change], begin: str, 
             or (isinstance(change, AddItem) and change.kind in ("measure", "option"))
             for change in pending
         ):
-            compared = "once you keep it, it is compared" if when == "then" else "it is compared"
-            return f"{begin}: {STRONG}nothing moves{STRONG}; {compared}."
+            begun = "Keep it, and it is" if when == "then" else "It is"
+            return f"{begin}. It {STRONG}changes no figure{STRONG}. {begun} compared with the others."
         return f"{begin}: {STRONG}no change{STRONG} at P80."
     # The draws are the same before and after, so that the change is known better than either figure: no "from" and
     # "to", whose own rounding would seem to contradict it.

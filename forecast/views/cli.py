@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import sys
 from contextlib import contextmanager, suppress
 
@@ -86,11 +87,13 @@ def _new_parser() -> argparse.ArgumentParser:
             """Say in a sentence what is missing or was not understood; the usage only for what is not known here."""
             if message.startswith(UNKNOWN):
                 super().error(message)
+            message = _meant(message)
             told, missing = message.removeprefix("argument "), "the following arguments are required: "
             if told.startswith(missing):
                 names = told.removeprefix(missing)
                 told = f"{names} {'are' if ', ' in names else 'is'} missing"
-            self.exit(2, f"{self.prog}: {told.rstrip('.')}. '{self.prog} --help' explains it.\n")
+            told = told if told.endswith("?") else f"{told.rstrip('.')}."
+            self.exit(2, f"{self.prog}: {told} '{self.prog} --help' explains it.\n")
 
     parser = Parser(
         prog="forecast",
@@ -103,6 +106,22 @@ def _new_parser() -> argparse.ArgumentParser:
     for add in COMMANDS:
         add(commands)  # type: ignore[arg-type]  # it makes parsers of this kind, which are parsers
     return parser
+
+
+_NOT_LEGAL = re.compile(r"(?:argument )?(\S+): invalid choice: '?(.*?)'? \(choose from (.*)\)$", re.DOTALL)
+_FEW_CHOICES = 12
+
+
+def _meant(message: str) -> str:
+    """Say of a word that is not among many legal ones which of them is nearest, instead of listing them all."""
+    from forecast.buildfile.checks import nearest
+
+    told = _NOT_LEGAL.match(message)
+    legal = [] if told is None else re.findall(r"[^\s,']+", told[3])
+    if told is None or len(legal) <= _FEW_CHOICES:
+        return message
+    near = nearest(told[2], legal)
+    return f"there is no {told[1].lower()} '{told[2]}'. {near if near.startswith('Did you mean') else ''}".rstrip()
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -119,7 +138,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _main(arguments: Sequence[str] | None) -> int:
-    from forecast.errors import ForecastError
+    from forecast.errors import BuildNotThereError, ForecastError
     from forecast.views.answered import answer
 
     for stream in (sys.stdout, sys.stderr):
@@ -139,6 +158,8 @@ def _main(arguments: Sequence[str] | None) -> int:
         finally:
             sys.stdout.flush()  # help too: what cannot be written is told here and not when Python ends
         return code
+    except BuildNotThereError as error:
+        return _say(f"{error} To begin one there: 'forecast new'.", 2)
     except ForecastError as error:
         return _say(str(error), 2)
     except KeyboardInterrupt:

@@ -32,7 +32,7 @@ def round_hours(value: float) -> int:
 
 def rounded_hours(value: float) -> str:
     """Write a number of hours, rounded by `round_hours`."""
-    return f"{round_hours(value):,.0f}"
+    return f"{round_hours(value):,.0f}".replace("-", "\u2212")  # as money writes its minus
 
 
 def so_many(count: int, noun: str, plural: str = "") -> str:

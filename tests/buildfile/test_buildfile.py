@@ -50,9 +50,7 @@ def test_a_byte_order_mark_and_windows_line_ends_are_read(tmp_path: Path) -> Non
 def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
     file = tmp_path / "nowhere.toml"
 
-    assert refused(file) == (
-        f"{file}: there is no build here. Check its name and where it lies. To begin one there: 'forecast new'."
-    )
+    assert refused(file) == (f"{file}: there is no build here. Check its name and where it lies.")
 
 
 def test_a_file_that_is_not_utf_8_is_told_where(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
+import pytest
 from streamlit.testing.v1 import AppTest
 
 from forecast.ledger import Ledger
@@ -213,3 +214,18 @@ def test_at_most_three_folds_stand_on_the_page(
 
 def test_on_paper_the_lines_are_a_table(run: Run, half_way: BuildFolder) -> None:
     assert "What was paid, line by line" in html(run(half_way.build_file, "receipts"))
+
+
+@pytest.mark.parametrize("by", ["By day", "By line"])
+def test_all_of_a_long_list_is_one_tap_away(run: Run, before_ordering: BuildFolder, by: str) -> None:
+    lines = [line.id for line in before_ordering.read().line][:40]
+    ledger = before_ordering.ledger()
+    for line in lines:
+        ledger.add_receipt("2026-10-01", f"Shop of {line}", 1_000, "EUR", [(line, 1_000)])
+    app = run(before_ordering.build_file, "receipts")
+    app = next(item for item in app.main.get("button_group") if by in item.options).set_value(by).run()
+    rows = len([item for item in app.button if str(item.key).startswith("row-")])
+    assert f"of these {len(lines)} are shown" in words(app)
+    app = press(app, f"Show all {len(lines)}")
+    assert "are shown; find others by a word" not in words(app)
+    assert len([item for item in app.button if str(item.key).startswith("row-")]) == rows + len(lines) - 30

@@ -63,7 +63,7 @@ def test_lines_with_nothing_paid_are_one_count(lived: BuildFolder, say: SAY) -> 
         r"for (\d+) lines that were sure to be",
         finish_question(to_finish(lived.ledger(), lived.read()), "GBP"),
     )
-    told = say("finish", lived.folder)
+    told = say("finish", lived.folder, "--sure")
     first, more, whole = numbers(
         r"Nothing was paid for (\d+) lines that were sure to be needed.* (\d+) more was closed before: (\d+) in all",
         told,
@@ -99,7 +99,7 @@ def test_lines_that_close_are_told_apart_from_risks(lived: BuildFolder, say: SAY
     )
     assert closing + len(counts.closed) == len(counts.costing)
     assert came == 1
-    told = say("finish", lived.folder)
+    told = say("finish", lived.folder, "--sure")
     assert numbers(r"^(\d+) lines that were open are closed, (\d+) risk that came is closed, ", told) == (
         closing,
         came,
@@ -114,7 +114,7 @@ def test_lines_that_close_are_told_apart_from_risks(lived: BuildFolder, say: SAY
 
 def test_lines_bought_are_one_count(lived: BuildFolder, say: SAY) -> None:
     """“The 23 lines that you bought” and “Of 24 lines bought and closed” stood in one answer."""
-    told = say("finish", lived.folder)
+    told = say("finish", lived.folder, "--sure")
     assert numbers(r"The (\d+) lines that you bought cost", told) == (len(PAID),)
     assert numbers(r"Of (\d+) lines bought and closed, \d+ had a range", told) == (len(PAID),)
     assert "£55 went on 1 bill that nobody foresaw." in told

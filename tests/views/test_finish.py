@@ -46,7 +46,7 @@ def test_one_word_ends_a_build_and_one_undo_takes_it_back(
 ) -> None:
     before = reforecast(half_way.read(), half_way.ledger(), trials=1024)
     assert not before.finished
-    assert main(["finish", str(half_way.folder)]) == 0
+    assert main(["finish", str(half_way.folder), "--sure"]) == 0
     told = capsys.readouterr().out
     assert re.search(
         r"[0-9]+ lines that were open are closed, 1 risk that came is closed, [0-9]+ risks can happen no more",
@@ -67,7 +67,7 @@ def test_one_word_ends_a_build_and_one_undo_takes_it_back(
         "\n\n\n",
     ):  # nothing is uncertain any more
         assert word not in told
-    assert main(["finish", str(half_way.folder)]) == 0
+    assert main(["finish", str(half_way.folder), "--sure"]) == 0
     assert "All was closed already." in capsys.readouterr().out
     undo_last(half_way.ledger())
     again = reforecast(half_way.read(), half_way.ledger(), trials=1024)
@@ -78,7 +78,7 @@ def test_the_end_names_what_nothing_was_ever_paid_for(
     half_way: BuildFolder, capsys: pytest.CaptureFixture[str]
 ) -> None:
     before = {line.id: line for line in reforecast(half_way.read(), half_way.ledger(), trials=1024).lines}
-    assert main(["finish", str(half_way.folder), "--json"]) == 0
+    assert main(["finish", str(half_way.folder), "--sure", "--json"]) == 0
     missing = json.loads(capsys.readouterr().out)["never_paid"]
     sure = {name for name, line in before.items() if line.before[0] > 0 and line.kind == "line"}
     assert set(missing) == {name for name in sure if not before[name].paid and before[name].state != "closed"}
@@ -86,18 +86,18 @@ def test_the_end_names_what_nothing_was_ever_paid_for(
     middles = [before[name].before[1] for name in missing]
     assert middles[0] == max(middles)
     undo_last(half_way.ledger())
-    assert main(["finish", str(half_way.folder)]) == 0
+    assert main(["finish", str(half_way.folder), "--sure"]) == 0
     told = capsys.readouterr().out
     sure_to_be = f"{len(missing)} lines that were sure to be needed: " if len(missing) > 1 else ""
     assert f"Nothing was paid for {sure_to_be}\u201c{before[missing[0]].title}\u201d" in told
-    assert main(["finish", str(half_way.folder)]) == 0
+    assert main(["finish", str(half_way.folder), "--sure"]) == 0
     assert "that were sure to be needed: " not in capsys.readouterr().out
 
 
 def test_at_its_end_nothing_is_rounded_and_no_contingency_is_asked_for(
     half_way: BuildFolder, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert main(["finish", str(half_way.folder)]) == 0
+    assert main(["finish", str(half_way.folder), "--sure"]) == 0
     capsys.readouterr()
     assert main(["watch", str(half_way.folder)]) == 0
     told = capsys.readouterr().out
@@ -158,17 +158,17 @@ def test_the_end_stands_where_it_does_among_what_was_forecast(
     (tmp_path / "build.toml").write_text(text, encoding="utf-8")
     folder = BuildFolder.at(tmp_path)
     folder.ledger().add_receipt("2026-03-01", "somebody", 226_000, "EUR", [("kit", 226_000)])
-    assert main(["finish", str(tmp_path)]) == 0
+    assert main(["finish", str(tmp_path), "--sure"]) == 0
     said = "As forecast then, 63 of 100 builds were to cost no more than this one."
     assert said in capsys.readouterr().out
     assert watch_sentence(reforecast(folder.read(), folder.ledger())).endswith(said)  # as the page says it
-    assert main(["finish", str(tmp_path), "--json"]) == 0
+    assert main(["finish", str(tmp_path), "--sure", "--json"]) == 0
     share = json.loads(capsys.readouterr().out)["cost_no_more_before"]
     assert share["value"] == pytest.approx(0.63, abs=0.005)
 
 
 def test_as_data(half_way: BuildFolder, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["finish", str(half_way.folder), "--json"]) == 0
+    assert main(["finish", str(half_way.folder), "--sure", "--json"]) == 0
     data = json.loads(capsys.readouterr().out)
     assert data["paid"] == pytest.approx(21106.37)
     events = {event.id for event in read_build(half_way.build_file).event}
@@ -180,7 +180,7 @@ def test_at_its_end_nothing_is_said_to_be_open(
 ) -> None:
     assert main(["moved", str(half_way.folder)]) == 0
     capsys.readouterr()
-    assert main(["finish", str(half_way.folder)]) == 0
+    assert main(["finish", str(half_way.folder), "--sure"]) == 0
     capsys.readouterr()
     assert main(["moved", str(half_way.folder)]) == 0
     told = capsys.readouterr().out.splitlines()[0]
@@ -206,7 +206,7 @@ def test_nothing_is_advised_once_a_build_is_finished(
     for command, *rest in commands:
         assert main([command, str(half_way.folder), *rest, "--trials", "1024"]) == 0
         assert "Nothing is left to decide" not in capsys.readouterr().out
-    assert main(["finish", str(half_way.folder)]) == 0
+    assert main(["finish", str(half_way.folder), "--sure"]) == 0
     capsys.readouterr()
     for command, *rest in commands:
         assert main([command, str(half_way.folder), *rest]) == 0
@@ -227,8 +227,7 @@ def test_nothing_is_advised_once_a_build_is_finished(
 def test_a_person_is_asked_before_a_build_ends_with_lines_never_paid(
     half_way: BuildFolder, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for place in ("forecast.views.commands.common", "forecast.views.commands.closing"):
-        monkeypatch.setattr(f"{place}.somebody_there", lambda: True)
+    monkeypatch.setattr("forecast.views.commands.common.somebody_there", lambda: True)
     monkeypatch.setattr("builtins.input", lambda: "n")
     assert main(["finish", str(half_way.folder)]) == 2
     told = capsys.readouterr().err
@@ -258,7 +257,7 @@ def test_what_ends_with_a_build_is_said_before_it_does(
     owed = sum(item.outstanding_minor for item in ledger.list_commitments())
     assert owed == found.agreed_minor
     assert (exact(owed, "NZD") in asked) == (owed > 0)
-    assert main(["finish", str(half_way.folder)]) == 0
+    assert main(["finish", str(half_way.folder), "--sure"]) == 0
     told = capsys.readouterr().out
     ended = re.search(
         r"([0-9]+) lines that were open are closed, 1 risk that came is closed, ([0-9]+) risks can ", told

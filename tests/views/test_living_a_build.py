@@ -253,7 +253,7 @@ def test_what_a_card_adds_abroad_is_in_the_sum_that_was_charged(tmp_path: Path, 
         [1.02 * goods, 0.02 * goods], abs=0.011
     )
     assert re.search(rf"^Body kit +closed +{re.escape(found[1])} ", told, re.M)  # as the table has it
-    assert "kit.margin" not in json.loads(life.say("finish", life.file, "--json"))["never_paid"]
+    assert "kit.margin" not in json.loads(life.say("finish", life.file, "--sure", "--json"))["never_paid"]
 
 
 def test_a_cards_margin_that_was_charged_as_planned_is_no_move_of_the_rate(tmp_path: Path, say: Say) -> None:
@@ -292,7 +292,7 @@ def test_a_kit_paid_at_its_price_and_the_cards_margin_did_not_come_in_dear(tmp_p
     assert lines["kit.goods"]["base"] == pytest.approx(charged, abs=0.02)
     assert lines["kit.margin"]["base"] == pytest.approx(0, abs=0.02)
     assert "came in dear" not in life.say("moved", life.file).splitlines()[0]
-    life.say("finish", life.file)
+    life.say("finish", life.file, "--sure")
     moved = json.loads(life.say("moved", life.file, "--json"))
     dropped = next(part for part in moved["parts"] if part["kind"] == "scope dropped")
     assert "kit.margin" not in [name for name, _ in dropped["because"]]

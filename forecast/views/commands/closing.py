@@ -17,7 +17,6 @@ from forecast.views.commands.common import (
     command,
     exact_sum,
     make_sure,
-    somebody_there,
     to_read,
 )
 from forecast.views.commands.effect import Effect
@@ -158,8 +157,7 @@ def run_finish(options: argparse.Namespace) -> Answered[FinishAnswer]:
     build = folder.read()
     _check_day(options)
     ledger = folder.ledger()
-    if somebody_there():  # a program can take it back as easily; a person had rather be asked
-        make_sure(options, finish_question(to_finish(ledger, build, options.scenario), build.build.currency))
+    make_sure(options, finish_question(to_finish(ledger, build, options.scenario), build.build.currency))
     done = finish(ledger, build, options.scenario, options.date, options.note)
     watch = reforecast(build, ledger, options.scenario)
     why = ending_sentences(watch)

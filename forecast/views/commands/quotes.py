@@ -117,7 +117,12 @@ def run(options: argparse.Namespace) -> Answered[QuotesAnswer | TakenAnswer]:
     of_one_figure = {item["item"] for item in listed} - set(options_by_choice(build))
     choices = [choice for choice in every if choice not in of_one_figure]
     if not choices and not listed:
-        message = f"the build has no options to compare. Write two or more into the build file, such as:\n\n{EXAMPLE}"
+        message = (
+            "the build has no quotes to compare. Enter two or more on the page The lines, under Add lines or quotes "
+            "('forecast app'), or as several sums of one line in the build file: amount = { quotes = [2100, 2450] }. "
+            "For kits or shops that differ in more than their price, write options into the file, such as:"
+            f"\n\n{EXAMPLE}"
+        )
         raise SimulationError(message)
     working("Simulating each quote")
     try:
