@@ -113,6 +113,11 @@ class Width:
         return float(self.at(np.zeros(1))[0])
 
     @property
+    def mean(self) -> float:
+        """Mean of κ: what the upper percentiles of a build go by, which the wide ones among the likely carry."""
+        return float(self.chances @ np.exp(self.heard * _WIDTHS))
+
+    @property
     def inverse_mean(self) -> float:
         """Mean of 1/κ."""
         return float(self.chances @ np.exp(-self.heard * _WIDTHS))

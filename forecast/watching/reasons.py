@@ -97,7 +97,7 @@ def moved_by_width(then: Forecast, now: Forecast, level: float = 0.8) -> float:
         Of the same build; a line that is closed in the second moves by itself.
     level : float
     """
-    widths = [1.0 if width is None else width.middle for width in (width_of(then), width_of(now))]
+    widths = [1.0 if width is None else width.mean for width in (width_of(then), width_of(now))]
     if widths[0] == widths[1]:
         return 0.0
     own = {item.id for item in now.plan.inputs if item.own}
