@@ -298,9 +298,8 @@ def test_how_ranges_count_is_told_apart_from_what_can_come_no_dearer(tmp_path: P
     # against the same draws and facts, with ranges that count as they did before
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(condition, "_width", lambda *_: earlier.width)
-        kept = reforecast(
-            parse_build(text), ledger, trials=4096
-        )  # read anew: what was learnt is kept by the build
+        anew = parse_build(f"{text}# what was learnt is kept by the build\n")
+        kept = reforecast(anew, ledger, trials=4096)
     moved = now.percentile(0.8).value - kept.percentile(0.8).value
     assert moved < -20
     assert moved_by_width(earlier.now, now.now) == pytest.approx(moved, rel=0.2)
