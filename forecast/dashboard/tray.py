@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from forecast.buildfile.changes import AddItem, AddScenario, Change
-from forecast.buildfile.schema import Build
+from forecast.buildfile.changes import AddItem, AddScenario, Change, RemoveItem
+from forecast.buildfile.schema import Build, Event, Line, Measure
 from forecast.dashboard.layout import calmly, safe, said, tell
 from forecast.dashboard.receipts_news import news
 from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
@@ -31,6 +31,7 @@ from forecast.decide.paired import forecast_change
 from forecast.engine.forecast import Forecast
 from forecast.errors import BuildFileError, ForecastError
 from forecast.missing.left_out import findings
+from forecast.words.chances import listed
 from forecast.words.money import about, rounding_step, signed
 from forecast.words.text import STRONG
 
@@ -129,6 +130,8 @@ def _tray() -> None:
             if pending:
                 many = "" if len(pending) == 1 else f", {len(pending)} changes"
                 st.markdown(said(_effect(view, result, pending, f"Not saved yet{many}", "then")))
+                if along := _taken_along(parsed(kept["text"], WITH_CHANGES), result.build, pending):
+                    st.markdown(said(along))
             for question in _slips(view.build, result.build):
                 st.warning(safe(question))
         if kept["unread"]:
@@ -185,6 +188,32 @@ def _effect(view: Opened, result: Tried, pending: Sequence[Change], begin: str, 
     if abs(change) < step / 2:
         return f"{begin}: {STRONG}less than {about(step, money)}{STRONG} at P80. {then}."
     return f"{begin}: {STRONG}{signed(change, money, error)}{STRONG} at P80, most of it from {titles[most]}. {then}."
+
+
+def _taken_along(before: Build, after: Build, pending: Sequence[Change]) -> str:
+    """Say what goes with what is taken out, and what counts on less now; nothing where nothing spoke of it."""
+    chosen = {change.item for change in pending if isinstance(change, RemoveItem)}
+    if not chosen:
+        return ""
+    kinds = ("line", "event", "measure")
+    old, new = ({one.id: one for kind in kinds for one in getattr(build, kind)} for build in (before, after))
+    gone = [f"\u201c{one.title}\u201d" for name, one in old.items() if name not in new and name not in chosen]
+    less = [
+        f"\u201c{one.title}\u201d"
+        for name, one in old.items()
+        if name in new and _speaks(one) != _speaks(new[name])
+    ]
+    told = [f"With it {'goes' if len(gone) == 1 else 'go'} {listed(gone)}, for it alone."] if gone else []
+    if less:
+        told.append(f"{listed(less)} {'goes' if len(less) == 1 else 'go'} by what is left.")
+    return " ".join(told)
+
+
+def _speaks(one: Line | Event | Measure) -> tuple[object, ...]:
+    """Give what of an item names others."""
+    if isinstance(one, Measure):
+        return one.chances, one.impacts, one.figures, one.ranges, one.before
+    return (one.of, one.hands_over if isinstance(one, Event) else one.also_for)
 
 
 def _slips(before: Build, after: Build) -> list[str]:

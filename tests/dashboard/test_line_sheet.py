@@ -247,9 +247,12 @@ def test_a_line_that_others_are_a_share_of_is_not_taken_out_silently(
     app = app.multiselect(key="remove-which").set_value([named]).run()
     app = press(app, "Take them out")
     assert not app.exception
-    assert app.error
-    assert named in words(app)
-    assert not [item for item in app.button if item.label == "Keep the changes"]
+    assert not app.error
+    shares = [one.title for one in (*lines, *before_ordering.read().event) if named in one.of]
+    assert shares
+    told = words(app)
+    assert "by what is left." in told or "for it alone." in told
+    assert all(f"“{title}”" in told for title in shares)
     app = press(app, "Drop them")
     assert not app.error
     assert read_text(before_ordering.build_file) == text
