@@ -9,6 +9,7 @@ from functools import partial
 from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.decide.contingency import ENOUGH_CLOSED
 from forecast.engine.known import KnownFacts
+from forecast.figures.shapes import Z90
 from forecast.views.off_estimate import off_in_all, off_words
 from forecast.watching.behind_moves import OWN_RANGES
 from forecast.watching.moved import Moved, MovedPart
@@ -431,8 +432,22 @@ def _width_told(
         return "", 0.0
     if undone:
         return "The open ranges count as they did before", moved
-    clause = _ranges_held(moved, len(now.closed_with_range))
+    closed = now.closed_with_range
+    inside = sum(abs(line.score or 0.0) <= Z90 for line in closed)
+    if moved < 0 and inside >= _MOSTLY * len(closed):
+        many = f"All {inside}" if inside == len(closed) else f"{inside} of {len(closed)}"
+        return f"{many} prices paid lie inside their ranges, so the open ranges count narrower", moved
+    if moved > 0 and inside < _MOSTLY * len(closed):
+        far = f"{len(closed) - inside} of {len(closed)}"
+        return f"{far} prices paid lie outside their ranges, so the open ranges count wider", moved
+    clause = _ranges_held(
+        moved, len(closed)
+    )  # how far they lie from the middle says it, not how many are outside
     return f"{clause[0].upper()}{clause[1:]}", moved
+
+
+_MOSTLY = 0.8
+"""Share of builds in which a price lies in its stated range."""
 
 
 def _spread_words(now: Reforecast, spread: float, bought: list[LineWatch], others: list[LineWatch]) -> str:

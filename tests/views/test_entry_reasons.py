@@ -305,5 +305,37 @@ def test_how_ranges_count_is_told_apart_from_what_can_come_no_dearer(tmp_path: P
     assert moved_by_width(earlier.now, now.now) == pytest.approx(moved, rel=0.2)
     change = as_written(now.percentile(0.8).value, "EUR") - as_written(earlier.percentile(0.8).value, "EUR")
     said = why_it_moved(earlier, now, change)
-    assert "open ranges count narrower: −€" in said
+    assert "All 6 prices paid lie inside their ranges, so the open ranges count narrower: −€" in said
     assert "It can come no dearer now: −€" in said
+
+
+@pytest.mark.parametrize(
+    ("paid", "said"),
+    [
+        (
+            (1_010, 1_010, 1_010, 2_400, 1_000, 1_000),
+            "5 of 6 prices paid lie inside their ranges, so the open",
+        ),
+        ((2_900, 300, 2_700, 320, 2_800, 2_900), "6 of 6 prices paid lie outside their ranges, so the open"),
+    ],
+)
+def test_how_prices_lie_in_their_ranges_is_counted_where_it_says_why(
+    paid: tuple[int, ...], said: str, tmp_path: Path
+) -> None:
+    build = parse_build(
+        '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\nestimating = 0.1\n'
+        + "".join(
+            f'[[line]]\nid = "l{n}"\ngroup = "other"\namount = {{ low = 500, middle = 1000, high = 2100 }}\n'
+            for n in range(16)
+        )
+    )
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    earlier = None
+    for n, euros in enumerate(paid):
+        earlier = reforecast(build, ledger, trials=4096)
+        ledger.add_receipt(DAY, "A shop", euros * 100, "EUR", [(f"l{n}", euros * 100)])
+        ledger.close_line(f"l{n}", DAY)
+    assert earlier is not None
+    now = reforecast(build, ledger, trials=4096)
+    change = as_written(now.percentile(0.8).value, "EUR") - as_written(earlier.percentile(0.8).value, "EUR")
+    assert said in why_it_moved(earlier, now, change)
