@@ -456,7 +456,7 @@ def _likely(
 def standing(view: Opened, like: Forecast | None = None) -> Forecast:
     """Give the forecast as it stands: from receipts where there are any, else from the ranges alone, as in `before`."""
     watch = watched(view)
-    return before(view, like=like) if watch is None else watch.now
+    return before(view, like=like) if watch is None else with_outside(watch.now, watch.outside)
 
 
 def headline(view: Opened) -> tuple[Estimate, float | None]:

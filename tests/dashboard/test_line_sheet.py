@@ -11,7 +11,7 @@ from scipy.special import ndtri
 from streamlit.testing.v1 import AppTest
 
 from forecast import simulate
-from forecast.buildfile.changes import SetKey
+from forecast.buildfile.changes import RemoveItem, SetKey
 from forecast.buildfile.edit import changed, stamp
 from forecast.buildfile.reader import parse_build, read_text
 from forecast.buildfile.sheet import changes, other_shapes, rows, with_changes
@@ -23,6 +23,8 @@ from forecast.ledger.folder import BuildFolder
 from forecast.ledger.undoing import undo_last
 from forecast.start import answers_of, write_build
 from forecast.views.settling_words import NOT_HERE
+from forecast.watching.known_facts import forecast_given
+from forecast.watching.standing import Record
 from forecast.words.money import about, signed
 from tests.dashboard.conftest import Run, words
 
@@ -570,3 +572,20 @@ def test_the_whole_sheet_stands_beside_the_sidebar_with_its_headings_read_in_ful
     assert {"Line", "Beside"} <= {name for name, column in columns.items() if "width" in column}
     for name in ("Low", "Middle", "High", "Of 100"):  # each with the sign of what can be changed before it
         assert columns[name]["width"] >= 30 + 6 * len(name) or columns[name]["width"] >= 62
+
+
+def test_what_was_paid_for_a_line_that_is_taken_out_counts_in_the_effect(
+    run: Run, half_way: BuildFolder
+) -> None:
+    """P80 was said to fall by what had been paid, and stood higher once the line was gone."""
+    build, ledger = half_way.read(), half_way.ledger()
+    other = parse_build(changed(read_text(half_way.build_file), [RemoveItem("tyres")]))
+    moved = forecast_change(
+        forecast_given(build, None, known=Record.read(ledger).standing()),
+        forecast_given(other, None, known=Record.read(ledger).standing()),
+        0.8,
+    )
+    app = run(half_way.build_file, "lines")
+    app = app.multiselect(key="remove-which").set_value(["tyres"]).run()
+    told = words(press(app, "Take them out"))
+    assert f"Not saved yet: **{signed(moved.value, 'NZD', moved.error)}** at P80" in told
