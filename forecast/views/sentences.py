@@ -358,7 +358,10 @@ def lesson_sentences(watch: Reforecast) -> list[str]:
         same_way = [
             title
             for name, title, push in cause.taught_by
-            if push * side > 0 and name in lines and (lines[name].score or 0.0) * side > 0.5
+            if push * side > 0
+            and name in lines
+            and name in cause.pushed
+            and (lines[name].score or 0.0) * side > 0.5
         ][:2]
         if not same_way:
             continue

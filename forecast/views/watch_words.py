@@ -377,10 +377,10 @@ def cause_rows(watch: Reforecast) -> list[list[str]]:
     """
     rows = []
     for cause in watch.causes:
-        titles = {line.id for line in watch.lines}
-        told = [title for name, title, push in cause.taught_by if push * cause.mean > 0 and name in titles][
-            :3
-        ]
+        shown = {line.id for line in watch.lines} & cause.pushed
+        told = [title for name, title, push in cause.taught_by if push * cause.mean > 0 and name in shown][:3]
+        if not told:
+            continue
         own = cause.id == OWN_ESTIMATING
         rows.append(["Your estimates" if own else cause.title, _looks(cause, own=own), ", ".join(told)])
     return rows

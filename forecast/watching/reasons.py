@@ -164,6 +164,9 @@ class TaughtCause:
         Open lines and events that this cause pushes harder than any other, by id.
     effect : float
         How far their means moved together, in the build's currency.
+    pushed : frozenset of str
+        Ids of all lines and events that it pushes. What is known of others moves it too, as it says how much of a price
+        that both push is the other cause's; yet none of them shows anything of it.
     """
 
     id: str
@@ -173,6 +176,7 @@ class TaughtCause:
     taught_by: tuple[tuple[str, str, float], ...]
     moves: tuple[str, ...]
     effect: float
+    pushed: frozenset[str] = frozenset()
 
 
 def reasons_for(
@@ -226,9 +230,18 @@ def taught_causes(
                 tuple((name, names.get(name, name), move) for name, move in cause.taught_by),
                 tuple(one.id for one in mine),
                 sum(one.amount for one in mine),
+                _pushed(plan, cause.cause),
             )
         )
     return tuple(sorted(found, key=lambda one: -abs(one.effect)))
+
+
+def _pushed(plan: Plan, cause: str) -> frozenset[str]:
+    """Name the rows with a figure or a chance that loads on a cause."""
+    place = plan.causes.index(cause)
+    inputs = {item.id for item in plan.inputs if item.loadings[place]}
+    gates = {gate.id for gate in plan.gates if gate.loadings[place]}
+    return frozenset(row.id for row in plan.rows if inputs.intersection(row.inputs) or row.gate in gates)
 
 
 def _reason(

@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 from statistics import NormalDist
 
+import numpy as np
 import pytest
 
 from forecast.buildfile.reader import parse_build
@@ -147,3 +148,25 @@ def test_causes_and_lines_have_a_row_each(watch: Reforecast) -> None:
     lines = {row[0]: row for row in estimate_rows(watch)}
     assert lines["Tyres"][2:4] == ["NZ$1,072", "NZ$1,072"]  # closed: known to the unit
     assert lines["Tyres"][6] == "closed"
+
+
+def test_a_line_shows_only_what_its_own_figures_go_with(watch: Reforecast) -> None:
+    """A customs agent's bill was told as showing how dear body shops are: it loads on no such cause."""
+    plan = watch.now.plan
+    loads = {
+        (plan.causes[place], row.id)
+        for row in plan.rows
+        for item in plan.inputs
+        if item.id in row.inputs
+        for place in np.flatnonzero(item.loadings)
+    }
+    titles, causes = (
+        {line.title: line.id for line in watch.lines},
+        {cause.title: cause.id for cause in watch.causes},
+    )
+    rows = [row for row in cause_rows(watch) if row[0] in causes]
+    assert len(rows) >= 3
+    for title, _, lines in rows:
+        shown = [name for name in titles if name in lines]
+        assert shown
+        assert all((causes[title], titles[name]) in loads for name in shown)
