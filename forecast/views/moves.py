@@ -349,6 +349,10 @@ def entry_reasons(
     if undone:  # what it had taught is gone with it
         far = sum(moves[name] for name in entered)
     why = _why_open(earlier, now, learned) if far * learned > 0 and abs(learned) >= least else ""
+    if (
+        undone and far * learned > 0 and abs(learned) >= least and not why
+    ):  # nothing is left that says anything
+        why = "What it said of the other lines counts no more"
     outside = now.outside - (0.0 if earlier is None else earlier.outside)
     further = sum(moves[line.id] for line in others)
     paid = {} if earlier is None else {line.id: line.paid for line in earlier.lines}

@@ -339,3 +339,17 @@ def test_how_prices_lie_in_their_ranges_is_counted_where_it_says_why(
     now = reforecast(build, ledger, trials=4096)
     change = as_written(now.percentile(0.8).value, "EUR") - as_written(earlier.percentile(0.8).value, "EUR")
     assert said in why_it_moved(earlier, now, change)
+
+
+def test_what_a_price_that_is_taken_back_had_said_of_the_others_is_told(tmp_path: Path) -> None:
+    """A fixed price at twice the estimate was taken back, and P80 fell as "less can vary now"."""
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    ledger.add_commitment(DAY, "A painter", "paint", 4_900_00, "EUR")
+    agreed = reforecast(BUILD, ledger, trials=2048)
+    undo_last(ledger)
+    back = reforecast(BUILD, ledger, trials=2048)
+    told = after_entry(
+        agreed.percentile(0.8), agreed, back.percentile(0.8), back, "EUR", None, "", undone=True
+    )
+    assert "What it said of the other lines counts no more: \u2212€" in told.whole, told.whole
+    assert sum(one.amount for one in told.reasons) == told.change
