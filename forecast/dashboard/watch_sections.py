@@ -36,7 +36,15 @@ from forecast.views.watch_words import (
     held_rows,
     overrun_sentence,
 )
-from forecast.watching.history import LEAST_DAYS, MOST_DAYS, History, HistoryPoint, Progress, history
+from forecast.watching.history import (
+    LEAST_DAYS,
+    MOST_DAYS,
+    History,
+    HistoryPoint,
+    Progress,
+    days_unasked,
+    history,
+)
 from forecast.watching.moved import Moved, what_moved
 from forecast.watching.reforecast import Reforecast
 from forecast.words.day_words import long_day
@@ -83,8 +91,10 @@ def _history(
     fingerprint: str, scenario: str, trials: int, seed: int, state: str, all_days: bool, _build: Build,
     _ledger: Ledger, _progress: Progress,
 ) -> History:  # fmt: skip
-    large = len(compile_plan(_build, scenario or None).rows) > _MANY_ROWS
-    most = MOST_DAYS if all_days else LEAST_DAYS if large else None
+    rows, days = len(compile_plan(_build, scenario or None).rows), len(record_of(_ledger).days())
+    most = MOST_DAYS if all_days else days_unasked(rows, days)
+    if rows > _MANY_ROWS and most < days:  # it leaves out some in any case
+        most = MOST_DAYS if all_days else LEAST_DAYS
     points = _points(fingerprint, scenario, trials, seed)
 
     def after_a_day(done: int, of: int) -> None:

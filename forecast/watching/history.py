@@ -28,7 +28,9 @@ MOST_DAYS = 200
 LEAST_DAYS = 9
 """Days of a history of even the largest build."""
 _ROWS_AND_DAYS = 2000
-"""How many rows times days are forecast unasked: some seconds' work, and all days of a build of usual size."""
+"""How many rows times days are forecast unasked: some seconds' work."""
+_FEW_DAYS, _MANY_ROWS = 24, 200
+"""So few days are all forecast, unless the build has more rows than this: a season's receipts leave nothing out."""
 
 Progress: TypeAlias = Callable[[int, int], None]
 """Is told how many days are done, and of how many."""
@@ -191,7 +193,7 @@ def history(
     last = record.baselines[-1] if record.baselines else None
     plan = compile_plan(build, scenario_in_force(build, scenario, last))
     if most is None:
-        most = min(MOST_DAYS, max(LEAST_DAYS, _ROWS_AND_DAYS // max(1, len(plan.rows))))
+        most = days_unasked(len(plan.rows), len(entered))
     kept = _that_matter(entered, record, most)
     since = record.told_since() if entered else None
     shown = _with_eves(kept, since) if days is None else kept
@@ -221,6 +223,12 @@ def history(
         plan.currency, plan.scenario, replay.count, seed, tuple(points), len(entered), len(entered) - len(kept),
         since, changed, _days_told(entered, record, since),
     )  # fmt: skip
+
+
+def days_unasked(rows: int, days: int) -> int:
+    """Say of how many days, at most, a build of so many rows and days is told without being asked for all."""
+    most = min(MOST_DAYS, max(LEAST_DAYS, _ROWS_AND_DAYS // max(1, rows)))
+    return max(most, days) if days <= _FEW_DAYS and rows <= _MANY_ROWS else most
 
 
 def _that_matter(moments: Sequence[Moment], record: Record, most: int) -> list[Moment]:

@@ -11,6 +11,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import Selectbox
 
+import forecast.watching.history as history_module
 from forecast.dashboard import watch_sections
 from forecast.dashboard.shelf import SHELF
 from forecast.ledger.folder import BuildFolder
@@ -217,6 +218,7 @@ def test_a_large_build_shows_few_days_first_and_the_others_on_a_tap(
 ) -> None:
     SHELF.forget()  # of the same build all days may be kept
     monkeypatch.setattr(watch_sections, "_MANY_ROWS", 10)
+    monkeypatch.setattr(history_module, "_ROWS_AND_DAYS", 800)
     app = run(half_way.build_file, "watch")
     assert not app.exception
     app = next(item for item in app.button if item.label == "Show the other days too").click().run()

@@ -12,7 +12,7 @@ from forecast.buildfile.reader import parse_build
 from forecast.ledger import Ledger
 from forecast.views.watch_words import budgets_sentence
 from forecast.watching import history as history_module
-from forecast.watching.history import History, HistoryPoint, history
+from forecast.watching.history import LEAST_DAYS, History, HistoryPoint, days_unasked, history
 from forecast.watching.reforecast import reforecast
 from tests.watching.test_reforecast import BUILD, TEXT
 
@@ -250,3 +250,10 @@ def test_a_price_agreed_later_on_a_day_does_not_count_before_its_first_receipts(
     first, second = (history(BUILD, ledger, trials=1024, by="receipt").points for ledger in ledgers)
     assert [point.committed for point in second] == [0.0, 0.0, 400.0]
     assert [point.p80 for point in second[:2]] == [point.p80 for point in first[:2]]
+
+
+def test_a_season_of_receipts_leaves_no_day_out() -> None:
+    """A guided build of 141 rows showed 9 of its 21 days on the page, and 14 in the terminal."""
+    assert [days_unasked(rows, 21) for rows in (60, 141, 200)] == [33, 21, 21]
+    assert days_unasked(153, 200) == 13  # as many as are told in a few seconds
+    assert days_unasked(1_100, 21) == LEAST_DAYS
