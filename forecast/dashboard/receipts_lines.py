@@ -37,7 +37,7 @@ from forecast.ledger import AttachedFile, Commitment, EveryReceipt, Receipt
 from forecast.ledger.days import not_ahead
 from forecast.ledger.records import AgreementKind
 from forecast.views.sentences import unusual_sentence
-from forecast.views.settling_words import AGREEMENTS, agreed_words, closed_words, state_words
+from forecast.views.settling_words import AGREEMENTS, TAKEN_OUT, agreed_words, closed_words, state_words
 from forecast.watching.estimates import unusual
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import agree, at_planned_rate, settle
@@ -341,7 +341,9 @@ def _rows(view: Opened, receipts: Sequence[Receipt], watch: Reforecast | None) -
     closed = ledger.closed_lines() if ledger is not None else frozenset()
     known = {} if watch is None else {line.id: line for line in watch.lines}
     rows = []
-    for line, title in (names | {line: line for line in by_line if line not in names}).items():
+    titles = view.titles()
+    gone = {line: f"{titles.get(line, line)} ({TAKEN_OUT})" for line in by_line if line not in names}
+    for line, title in (names | gone).items():
         state = "closed" if line in closed else state_words(known[line]) if line in known else ""
         said = None if line in closed or line not in left else left[line].amount_minor
         mine = tuple(by_line.get(line, ()))

@@ -104,7 +104,7 @@ class Opened:
 
     def titles(self) -> dict[str, str]:
         """Give the name of each line and event."""
-        return titles_of(self.build, self.scenario)
+        return titles_of(self.build, self.scenario, self.ledger)
 
 
 def begin(argument: str | None) -> Chosen:

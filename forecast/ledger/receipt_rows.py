@@ -240,6 +240,18 @@ class Receipts(Store):
             ).fetchall()
             return {line: stored_whole(amount) for line, amount in rows if amount}
 
+    def every_subject(self) -> frozenset[str]:
+        """Give the ids of all lines and events that a receipt, a price agreed or a mark was ever entered for."""
+        tables = (
+            ("split", "line_id"),
+            ("commitment", "line_id"),
+            ("line_mark", "line_id"),
+            ("event_mark", "event_id"),
+        )
+        asked = " UNION ".join(f"SELECT {column} FROM {table}" for table, column in tables)
+        with self._reading() as connection:
+            return frozenset(str(row[0]) for row in connection.execute(asked))
+
     def lines_by_supplier(self) -> dict[str, dict[str, int]]:
         """Count, for each supplier, the receipts on each line; voided ones do not count."""
         with self._reading() as connection:

@@ -142,20 +142,30 @@ def _margin_sentences(watch: Reforecast) -> list[str]:
 
 NOT_HERE = "not in this scenario"
 """What is said, everywhere, of a line that the scenario in force leaves out."""
+TAKEN_OUT = "taken out of the build"
+"""What is said, everywhere, of what was paid for and stands in no way of the build any more."""
 
 
 def beside_sentence(watch: Reforecast, most: int = 6) -> str:
-    """Say what was paid for lines that the way which is forecast does not have; nothing where nothing was.
+    """Say what was paid for lines that the way which is forecast, or the build, does not have; nothing where none was.
 
     Of many lines the first are named, at most so many.
     """
-    found = watch.not_in_this_way
-    if not found:
-        return ""
-    lines = "1 line" if len(found) == 1 else f"{len(found)} lines"
-    paid = entered(watch.outside, watch.currency)
-    names = named(list(found), found, most)
-    return f"Beside it, {paid} paid for {lines} {NOT_HERE}: {names}. It counts on top of the forecast."
+    gone, paid, told = watch.known.taken_out, watch.known.outside, []
+    found = {name: title for name, title in watch.not_in_this_way.items() if name not in gone}
+    if found:
+        lines = "1 line" if len(found) == 1 else f"{len(found)} lines"
+        whole = entered(to_float(sum(paid[name] for name in found), watch.currency), watch.currency)
+        names = named(list(found), found, most)
+        told.append(
+            f"Beside it, {whole} paid for {lines} {NOT_HERE}: {names}. It counts on top of the forecast."
+        )
+    if gone:
+        verb, whom = ("is", "it") if len(gone) == 1 else ("are", "them")
+        whole = entered(to_float(sum(paid[name] for name in gone), watch.currency), watch.currency)
+        names = named(list(gone), gone, most)
+        told.append(f"{names} {verb} {TAKEN_OUT}; {whole} was paid for {whom} and counts.")
+    return " ".join(told)
 
 
 def over_by_now_sentence(watch: Reforecast) -> str:

@@ -11,7 +11,7 @@ from math import ceil
 from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.views.off_estimate import ends_at, estimate_words, is_known, off_estimate
-from forecast.views.settling_words import state_words
+from forecast.views.settling_words import TAKEN_OUT, state_words
 from forecast.watching.earned import Earned
 from forecast.watching.history import History, HistoryPoint
 from forecast.watching.reasons import Reason, TaughtCause
@@ -342,12 +342,12 @@ def held_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
     names = {line.id: line.title for line in watch.lines}
     causes = {cause.id: cause.title for cause in watch.causes}
     income = {line.id for line in watch.lines if line.is_income}
-    elsewhere = watch.now.plan.absent
+    elsewhere, gone = watch.now.plan.absent, watch.known.taken_out
     named, others = watch.held[:most], watch.held[most:]
     told = [
         (
             one.title,
-            _why(one.reason, names, causes, income, elsewhere),
+            _why(one.reason, names, causes, income, elsewhere, gone),
             as_written(one.before, money),
             as_written(one.now, money),
         )
@@ -414,6 +414,7 @@ def _why(
     causes: dict[str, str],
     income: Collection[str],
     elsewhere: Collection[str],
+    gone: Collection[str],
 ) -> str:
     if reason is None:
         return ""
@@ -421,6 +422,8 @@ def _why(
         return "nothing was sold"
     if reason.kind == "outside" and reason.id in elsewhere:
         return "belongs to another way"
+    if reason.kind == "outside" and reason.id in gone:
+        return TAKEN_OUT
     if reason.kind == "follows":
         return f"follows from {', '.join(names.get(one, one) for one in reason.because[:2])}"
     if reason.kind == "learned":

@@ -115,7 +115,7 @@ class BothEnds:
         # with the build: what was paid on its other ways teaches at both ends, and is no news of the last step
         self.start = known_from(earlier, self.first, build)
         self.end = known_from(earlier, self.last, build)
-        self.titles = {**earlier.absent, **plan.absent} | {
+        self.titles = {**self.end.taken_out, **earlier.absent, **plan.absent} | {
             row.id: row.title for row in (*earlier.rows, *plan.rows)
         }
         self.events = {row.id for row in earlier.rows if row.kind == "event"}

@@ -74,6 +74,8 @@ class KnownByNow:
         What in the ledger does not fit together or does not fit the scenario.
     closed : frozenset of str
         All that was said to be closed: lines, and own hours that are worked.
+    taken_out : mapping of str to str
+        What they were called, by id, of those paid for that the build has no more, in none of its ways.
     """
 
     facts: KnownFacts
@@ -85,6 +87,7 @@ class KnownByNow:
     dropped: frozenset[str] = frozenset()
     remarks: tuple[str, ...] = ()
     closed: frozenset[str] = frozenset()
+    taken_out: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def paid(self) -> float:
@@ -187,6 +190,7 @@ def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> Kn
     return KnownByNow(
         facts, lines, standing.events, standing.paid_minor, outside, plan.currency,
         frozenset(gathered.dropped), tuple(gathered.remarks), standing.closed,
+        standing.former.titles(name for name in outside if name not in plan.absent),
     )  # fmt: skip
 
 

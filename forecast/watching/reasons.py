@@ -197,8 +197,9 @@ def reasons_for(
         for row in plan.rows
         if moved.get(row.id, 0.0) != 0.0
     ]
+    titles = {**plan.absent, **known.taken_out}
     found += [
-        Reason("outside", name, plan.absent.get(name, name), to_float(amount, plan.currency))
+        Reason("outside", name, titles[name], to_float(amount, plan.currency))
         for name, amount in known.outside.items()
     ]
     return tuple(sorted(found, key=lambda reason: -abs(reason.amount)))

@@ -506,8 +506,8 @@ class Reforecast:
     @property
     def not_in_this_way(self) -> dict[str, str]:
         """Titles by id of what was paid for and this way does not have: it comes on top of the forecast."""
-        titles = self.now.plan.absent
-        return {name: titles.get(name, name) for name in self.known.outside}
+        titles = {**self.now.plan.absent, **self.known.taken_out}
+        return {name: titles[name] for name in self.known.outside}
 
 
 def _range(line: LineSummary) -> tuple[float, float, float]:

@@ -20,6 +20,7 @@ from forecast.ledger import Commitment, Ledger, NewReceipt, Receipt
 from forecast.ledger.days import DayPaid, paid_by_day
 from forecast.ledger.entries import pair, same_supplier
 from forecast.ledger.events import say_event
+from forecast.ledger.former import Former
 from forecast.ledger.records import AgreementKind
 from forecast.watching.known_facts import known_from
 from forecast.watching.reforecast import LOOKS_SETTLED, scenario_in_force
@@ -30,8 +31,21 @@ MORE_TO_COME = 0.1
 """Chance of being all up to which a sum paid is likely not all."""
 
 
-def titles_of(build: Build, scenario: str | None = None) -> dict[str, str]:
-    """Give the name of each line and event by id; those of the scenario as it words them."""
+def titles_of(build: Build, scenario: str | None = None, ledger: Ledger | None = None) -> dict[str, str]:
+    """Give the name of each line and event by id; those of the scenario as it words them.
+
+    With a ledger, also of those in it that were taken out of the build.
+    """
+    here = _titles_here(build, scenario)
+    if ledger is None:
+        return here
+    gone = sorted(
+        name for name in ledger.every_subject() if name.partition(".")[0] not in here and name not in here
+    )
+    return here | (Former.of(ledger).titles(gone) if gone else {})
+
+
+def _titles_here(build: Build, scenario: str | None) -> dict[str, str]:
     named = {item.id: item.title for item in (*build.line, *build.event)}
     try:
         plan = compile_plan(build, scenario)

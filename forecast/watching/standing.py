@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from forecast.ledger import Baseline, Commitment, Ledger, Mark, StillToBuy
 from forecast.ledger.days import DayPaid, paid_by_day
+from forecast.ledger.former import Former
 from forecast.ledger.records import AgreementKind
 
 
@@ -51,6 +52,8 @@ class Standing:
         Agreements that are open and not paid in full.
     back : mapping of str to int
         What came back as refunds, by line or event.
+    former : Former
+        What lines were called that are no longer in the build.
     """
 
     as_of: dt.date | None
@@ -66,6 +69,7 @@ class Standing:
     more: frozenset[str] = frozenset()
     promises: tuple[Promise, ...] = ()
     back: Mapping[str, int] = field(default_factory=dict)
+    former: Former = field(default_factory=Former)
 
     @property
     def says_something(self) -> bool:
@@ -122,6 +126,8 @@ class Record:
     still : tuple of StillToBuy
     marks : tuple of (str, Mark)
     baselines : tuple of Baseline
+    former : Former
+        What lines were called that are no longer in the build.
     """
 
     payments: tuple[DayPaid, ...]
@@ -129,6 +135,7 @@ class Record:
     still: tuple[StillToBuy, ...]
     marks: tuple[tuple[str, Mark], ...]
     baselines: tuple[Baseline, ...]
+    former: Former = field(default_factory=Former)
 
     @classmethod
     def read(cls, ledger: Ledger, *, by_receipt: bool = False) -> Record:
@@ -145,12 +152,14 @@ class Record:
         LedgerError
             When it cannot be read.
         """
+        baselines = ledger.list_baselines()
         return cls(
             paid_by_day(ledger, by_receipt=by_receipt),
             ledger.list_commitments(include_ended=True),
             ledger.list_still_to_buy(),
             ledger.list_marks(),
-            ledger.list_baselines(),
+            baselines,
+            Former.of(ledger, baselines),
         )
 
     def days(self) -> tuple[dt.date, ...]:
@@ -300,6 +309,7 @@ class Record:
                 frozenset(line for line, state in now["line"].items() if state == "more"),
                 promises,
                 {line: amount for line, amount in back.items() if amount},
+                self.former,
             )
 
     def _marks_by(

@@ -122,7 +122,7 @@ def test_money_for_what_is_not_in_the_build_is_counted_on_top(build: Build, ledg
     watch = reforecast(build, ledger, trials=2048)
     assert watch.outside == 77.0
     assert watch.percentile(0.5).value == pytest.approx(watch.now.percentile(0.5).value + 77)
-    assert watch.not_in_this_way == {"winch": "winch"}
+    assert watch.not_in_this_way == {"winch": "Winch"}
 
 
 def test_without_receipts_nothing_moves(build: Build, ledger: Ledger) -> None:

@@ -104,7 +104,7 @@ def run_agreed(options: argparse.Namespace) -> Answered[AgreedAnswer]:
     ledger = folder.ledger() if entering else to_read(folder)
     own = build.build.currency
     date = not_ahead(options.date or dt.date.today(), dt.date.today(), "commitment")
-    titles, told, moved = titles_of(build), "", None
+    titles, told, moved = titles_of(build, ledger=ledger), "", None
     if options.settle is not None:
         told = closed_words(
             settle(ledger, build, options.settle, options.date, options.note), (), titles, own
@@ -190,7 +190,8 @@ def run_left(options: argparse.Namespace) -> Answered[SaidLeft | LeftAnswer]:
     said = ledger.say_still_to_buy(name, left, options.date, options.note)
     paid = ledger.paid_by_line().get(name, 0)
     text = (
-        f"{quoted(name, titles_of(build))}: {exact(paid, own)} paid and {exact(said.amount_minor, own)} still to buy, "
+        f"{quoted(name, titles_of(build, ledger=ledger))}: {exact(paid, own)} paid and "
+        f"{exact(said.amount_minor, own)} still to buy, "
         f"{exact(paid + said.amount_minor, own)} in all."
     )
     data: SaidLeft = {"line": name, "paid_minor": paid, "left_minor": said.amount_minor, "currency": own}
@@ -213,7 +214,7 @@ def _said_to_be_left(
         for name, whole in standing.said.items()
         if name not in standing.closed and one in (None, name)
     }
-    titles = titles_of(build)
+    titles = titles_of(build, ledger=ledger)
     told = [f"{quoted(name, titles)}: {exact(minor, own)} still to buy." for name, minor in left.items()]
     if not told:
         whom = "any line" if one is None else quoted(one, titles)

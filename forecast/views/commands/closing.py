@@ -137,7 +137,7 @@ def run_close(options: argparse.Namespace) -> Answered[LinesAnswer]:
     effect = Effect(build, ledger)
     already = ledger.closed_lines(options.date) & set(names)
     settled = close_lines(ledger, names, options.date, options.note)
-    titles, own = titles_of(build), build.build.currency
+    titles, own = titles_of(build, ledger=ledger), build.build.currency
     new = [name for name in names if name not in already]
     told = [closed_words(new, settled, titles, own, build.work_alone, build.income.intersection(new))]
     told += [f"{quoted(name, titles)} was closed already." for name in names if name in already]
@@ -197,7 +197,7 @@ def run_reopen(options: argparse.Namespace) -> Answered[LinesAnswer]:
             (ledger.expect_more if options.more_to_come else ledger.reopen_line)(
                 name, options.date, options.note
             )
-    titles = titles_of(build)
+    titles = titles_of(build, ledger=ledger)
     text = f"More {'is to' if options.more_to_come else 'may'} come for {named(names, titles)}."
     return _told(options, ledger, names, text, build, effect)
 
@@ -210,7 +210,7 @@ def _told(
     from forecast.watching.settling import titles_of
 
     states, paid = ledger.line_states(), ledger.paid_by_line()
-    titles, currency = titles_of(build), build.build.currency
+    titles, currency = titles_of(build, ledger=ledger), build.build.currency
     costing = [
         name
         for name in names
@@ -290,7 +290,7 @@ def _mark_event(options: argparse.Namespace, state: str) -> Answered[EventsAnswe
                 ledger.reopen_line(name, options.date, options.note)
         else:
             close_lines(ledger, charges, options.date, options.note)
-    titles, again = titles_of(build), " after all" if options.withdraw else ""
+    titles, again = titles_of(build, ledger=ledger), " after all" if options.withdraw else ""
     told = []
     for mark in marks:
         told.append(
@@ -349,10 +349,10 @@ def run_undo(options: argparse.Namespace) -> Answered[LastEntered | Undone]:
         entry = last_entry(ledger)
         if entry is None:
             return answer(options, "Nothing was entered yet, or all of it is taken back.", {"last": None})
-        words = entry_words(entry, build.build.currency, titles_of(build), risks)
+        words = entry_words(entry, build.build.currency, titles_of(build, ledger=ledger), risks)
         return answer(options, ended(f"Entered last: {words}"), {"last": words})
     effect, paid = Effect(build, ledger), ledger.paid_by_line()
-    words = entry_words(undo_last(ledger), build.build.currency, titles_of(build), risks)
+    words = entry_words(undo_last(ledger), build.build.currency, titles_of(build, ledger=ledger), risks)
     moved_words, moved = effect.told(build, ledger, undone=True)
     told = [
         ended(f"Taken back: {words}"),

@@ -247,7 +247,7 @@ def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> Ans
     date = not_ahead(options.date or today, today, "commitment")
     kind: AgreementKind | None = "estimate" if options.estimate else None
     done_ = take(ledger, build, date, supplier, asked, kind=kind)
-    text = taken_words(done_, titles_of(build), build.build.currency, more)
+    text = taken_words(done_, titles_of(build, ledger=ledger), build.build.currency, more)
     taken: list[AgreedPrice] = [{"id": one.commitment.id, "line": one.commitment.line_id} for one in done_]
     return answer(options, text, {"taken": taken})
 

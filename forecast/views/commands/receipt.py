@@ -85,7 +85,7 @@ def run_void(options: argparse.Namespace) -> Answered[ReceiptVoided]:
     moved_words, moved = effect.told(build, ledger, undone=True)
     told = [
         f"Receipt {options.number} is void; row {row.id} says why.",
-        taken_back_words(lines, titles_of(build)),
+        taken_back_words(lines, titles_of(build, ledger=ledger)),
         moved_words,
     ]
     return answer(options, " ".join(filter(None, told)), {"receipt": receipt_data(row), "moved": moved})
@@ -117,7 +117,8 @@ def run_export(options: argparse.Namespace) -> Answered[FileWritten]:
     folder = BuildFolder.at(options.file)
     build = folder.read()
     if options.target.suffix.casefold() == ".xlsx":
-        sheet = receipts_xlsx(to_read(folder), build.build.currency, titles_of(build))
+        ledger = to_read(folder)
+        sheet = receipts_xlsx(ledger, build.build.currency, titles_of(build, ledger=ledger))
         what, content = "receipts are", sheet
     else:
         what, content = "ledger is", receipts_csv(to_read(folder)).encode()
@@ -136,15 +137,17 @@ def run_list(options: argparse.Namespace) -> Answered[ReceiptsAnswer]:
     build = folder.read()
     own = build.build.currency
     every = EveryReceipt((), {})
+    ledger = None
     if folder.has_ledger() or folder.not_entered() is not None:
-        every = to_read(folder, anyway=True).every_receipt(options.as_of)
+        ledger = to_read(folder, anyway=True)
+        every = ledger.every_receipt(options.as_of)
     standing, undone = every.standing, every.undone
     listed = every.receipts if options.voided else standing
     total = sum(receipt.paid_minor for receipt in standing)
     if not listed:
         text = "No receipts yet. Enter the first with: forecast receipt add FILE --amount … --supplier … --line …"
     else:
-        titles = titles_of(build)
+        titles = titles_of(build, ledger=ledger)
         rows = [
             [
                 str(receipt.id),
