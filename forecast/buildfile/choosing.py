@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -150,6 +150,11 @@ def options_by_choice(build: Build) -> dict[str, tuple[Option, ...]]:
     for option in build.option:
         found[option.choice] = (*found.get(option.choice, ()), option)
     return found
+
+
+def offered(options: Sequence[Option]) -> tuple[Option, ...]:
+    """Give the options of a choice that somebody offers: all but the builder's own estimate, where there are others."""
+    return tuple(option for option in options if not option.own_estimate) or tuple(options)
 
 
 def with_option(build: Build, option: Option) -> Build:

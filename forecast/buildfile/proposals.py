@@ -10,7 +10,7 @@ from forecast.buildfile.changes import AddItem, AddScenario, Change
 from forecast.buildfile.consignment import Goods
 from forecast.buildfile.library import library_of, load_library
 from forecast.buildfile.places_of_figures import Place, place_at, places
-from forecast.buildfile.schema import Build
+from forecast.buildfile.schema import AS_WRITTEN, Build
 from forecast.buildfile.sheet import free_id
 from forecast.figures.figure import range_written
 from forecast.figures.kinds import Known
@@ -87,7 +87,7 @@ def quote(build: Build, path: str, quoted: Quoted) -> list[Change]:
     taken = {option.id for option in build.option} | {item.id for item in (*build.line, *build.event)}
     found: list[Change] = []
     if not any(option.choice == choice for option in build.option):
-        first = free_id(f"{choice}_as_written", taken)
+        first = free_id(choice + AS_WRITTEN, taken)
         taken.add(first)
         found.append(
             AddItem("option", {"id": first, "choice": choice, "name": f"{place.title}, your own estimate"})

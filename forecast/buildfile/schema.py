@@ -463,6 +463,10 @@ class Scenario(Part):
         return self.routes.get(package, self.all)
 
 
+AS_WRITTEN = "_as_written"
+"""How the id of an option ends that is the builder's own estimate, after that of its choice."""
+
+
 class Option(Part):
     """One answer to a question that has several: a kit, a shop, a set of terms.
 
@@ -489,6 +493,11 @@ class Option(Part):
     def title(self) -> str:
         """The name to show: the one given, or one made from the id."""
         return self.name or self.id.replace("_", " ").replace("-", " ").capitalize()
+
+    @property
+    def own_estimate(self) -> bool:
+        """Whether it is what the file says already, put beside a first quote: nobody offers it, so none can take it."""
+        return self.id.startswith(self.choice + AS_WRITTEN) and not (self.override or self.line or self.event)
 
 
 _FINGERPRINTS: Kept[str] = Kept()

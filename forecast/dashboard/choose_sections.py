@@ -8,7 +8,7 @@ from functools import partial
 
 import streamlit as st
 
-from forecast.buildfile.choosing import options_by_choice
+from forecast.buildfile.choosing import offered, options_by_choice
 from forecast.buildfile.oneself import OWN_ROUTE, own_hazards_of_mix, own_hazards_sentence, what_can_hurt
 from forecast.buildfile.schema import Build
 from forecast.dashboard.asking import Told, first_wrong, number_field
@@ -46,7 +46,12 @@ from forecast.views.mix_words import (
     reason_sentence,
     taken_in_words,
 )
-from forecast.views.quote_words import quotes_decided, quotes_sentence
+from forecast.views.quote_words import (
+    estimate_sentence,
+    once_taken_sentence,
+    quotes_decided,
+    quotes_sentence,
+)
 from forecast.views.sentences import prices_left_by_mix
 from forecast.views.ways import dominance_sentence, pair_sentence
 from forecast.watching.standing import Standing
@@ -162,15 +167,18 @@ def _quotes_folded(view: Opened, every: Sequence[ComparedQuotes], label: str) ->
 
 def _choice(view: Opened, found: ComparedQuotes) -> None:
     money = partial(about, currency=view.currency)
-    text(quotes_sentence(found, money))
+    text(" ".join(filter(None, [quotes_sentence(found, money), estimate_sentence(found, money)])))
     table(
         quote_headings(found), quote_rows(found, view.currency),
         "The whole build with each quote. Middle figures: what it looks like before anything goes wrong",
         cards=True,
     )  # fmt: skip
-    options = {option.title: option for option in options_by_choice(view.build)[found.choice]}
+    if once := once_taken_sentence(found, money):
+        text(once)
+    options = {option.title: option for option in offered(options_by_choice(view.build)[found.choice])}
     agree_quote(
-        view, f"choice-{found.choice}", "Which quote do you take?", options,
+        view, f"choice-{found.choice}",
+        "Which quote do you take?" if len(options) > 1 else "Do you take this quote?", options,
         lambda option: asked_by_option(view.build, option, view.scenario), named=True,
         more=lambda option: [item.title for item in (*option.line, *option.event)],
     )  # fmt: skip
@@ -203,8 +211,11 @@ def best_mix(view: Opened, *, alone: bool) -> None:
     """
     st.subheader("The best mix")
     known = known_by_now(view)
-    undecided = any(settled(view.build, choice, known) is None for choice in options_by_choice(view.build))
-    if not undecided and all(len(offered) < 2 for offered in routes_offered(view.build).values()):
+    undecided = any(
+        len(offered(options)) > 1 and settled(view.build, choice, known) is None
+        for choice, options in options_by_choice(view.build).items()
+    )
+    if not undecided and all(len(routes) < 2 for routes in routes_offered(view.build).values()):
         text(
             "Give a work package two ways of being done, and every mix of them is tried: lines with the same package, "
             "one with route = \u201cself\u201d, one with route = \u201cshop\u201d."
@@ -261,13 +272,13 @@ def _frontier(view: Opened, found: Mixes) -> None:
 
 def _own_mix(view: Opened, found: Mixes, best: Mix) -> None:
     """Let the builder say who does each work package, and show what that mix needs beside the best one."""
-    offered = {
+    there_are = {
         package: sorted(
             {item.routes[package] for item in found.mixes}, key=lambda route: (route != OWN_ROUTE, route)
         )
         for package in best.routes
     }
-    open_ones = {package: routes for package, routes in offered.items() if len(routes) > 1}
+    open_ones = {package: routes for package, routes in there_are.items() if len(routes) > 1}
     if not open_ones:
         return
     st.subheader("Your own mix")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from forecast.buildfile.checks import nearest
 from forecast.buildfile.choosing import (
+    offered,
     options_by_choice,
     overridden,
     scenario_name,
@@ -20,8 +21,9 @@ from forecast.buildfile.consignment import Consignment
 from forecast.buildfile.schema import Build, Event, Line, Option, Scenario
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.known import KnownFacts
-from forecast.engine.plan import SHOP
-from forecast.errors import SimulationError
+from forecast.engine.plan import SHOP, compile_plan
+from forecast.engine.statistics import Estimate
+from forecast.errors import LedgerError, SimulationError
 from forecast.watching.known_facts import Knowledge, forecast_given
 from forecast.words.minor_units import to_float
 
@@ -249,6 +251,13 @@ class Quote:
         What the whole build costs with it.
     risks : tuple of Risk
         Events whose chance or cost differs between the options, largest mean first.
+    asked : float or None
+        What it asks for the lines that the choice is about; None where it changes no price.
+    taken : Estimate or None
+        P80 once it is taken, as a price agreed: that also says whether other guesses run low, and brings in nothing
+        else of the option.
+    brings_more : bool
+        Whether it changes more than prices: what it adds counts once that stands in the build file.
     """
 
     id: str
@@ -256,6 +265,9 @@ class Quote:
     plain: float
     summary: Summary
     risks: tuple[Risk, ...]
+    asked: float | None = None
+    taken: Estimate | None = None
+    brings_more: bool = False
 
 
 @dataclass(frozen=True)
@@ -266,19 +278,34 @@ class ComparedQuotes:
     ----------
     choice : str
     quotes : tuple of Quote
-        In the order of the file.
+        In the order of the file; those that somebody offers.
     comparison : Comparison
         Pair by pair, as for scenarios.
+    estimate : Quote or None
+        The builder's own estimate beside them, where the file has it among the options: to look at, not to take.
+    own : float or None
+        What the file says, at its middle figures, for the lines whose prices are asked; None where it has none of them.
     """
 
     choice: str
     quotes: tuple[Quote, ...]
     comparison: Comparison
+    estimate: Quote | None = None
+    own: float | None = None
 
     @property
     def best(self) -> Quote:
         """The option with the lowest P80 of the whole build."""
-        return min(self.quotes, key=lambda quote: quote.summary.p80.value)
+        return min(self.quotes, key=lambda quote: self.held(quote).value)
+
+    @property
+    def prices_alone(self) -> bool:
+        """Whether the quotes differ in their prices alone, so that P80 once one is taken tells all of it."""
+        return all(quote.taken is not None and not quote.brings_more for quote in self.quotes)
+
+    def held(self, quote: Quote) -> Estimate:
+        """Give P80 by which quotes are ranked: once it is taken; of quotes that bring more, of the build with it."""
+        return quote.taken if self.prices_alone and quote.taken is not None else quote.summary.p80
 
 
 def quotes(
@@ -325,8 +352,27 @@ def quotes(
     }
     from forecast.decide.scenarios import compare_forecasts  # loaded late: `check` asks only what is settled
 
-    comparison = compare_forecasts(forecasts, {option.id: option.title for option in options})
-    return ComparedQuotes(choice, _quotes(options, forecasts, comparison), comparison)
+    titles = {option.id: option.title for option in options}
+    real = offered(options)
+    comparison = compare_forecasts({option.id: forecasts[option.id] for option in real}, titles)
+    risks = _told_apart(forecasts)
+    once = {option.id: _once_taken(build, option, scenario, trials, seed, known) for option in real}
+    listed = tuple(
+        Quote(
+            option.id, option.title, forecasts[option.id].base_estimate, summary, risks[option.id],
+            *once[option.id], bool(option.line or option.event or _changes_more(build, option)),
+        )
+        for option, summary in zip(real, comparison.scenarios, strict=True)
+    )  # fmt: skip
+    reference = None
+    for option in options:
+        if option not in real:
+            one = {option.id: forecasts[option.id]}
+            summary = compare_forecasts(one, titles).scenarios[0]
+            reference = Quote(
+                option.id, option.title, forecasts[option.id].base_estimate, summary, risks[option.id]
+            )
+    return ComparedQuotes(choice, listed, comparison, reference, _own(build, options, scenario))
 
 
 def quotes_or_why(
@@ -347,9 +393,47 @@ def quotes_or_why(
     return quotes(build, choice, scenario, trials, seed, known) if why is None else why
 
 
-def _quotes(
-    options: tuple[Option, ...], forecasts: dict[str, Forecast], comparison: Comparison
-) -> tuple[Quote, ...]:
+def _own(build: Build, options: Sequence[Option], scenario: str | None) -> float | None:
+    """Give what the file says for what a choice is about, at its middle figures."""
+    ids = {item.id for item in about(build, options)}
+    ids |= {f"{one.id}.{goods.id}" for one in build.consignment if one.id in ids for goods in one.items}
+    plan = compile_plan(build, scenario)
+    middles = plan.at_middle(gated="by chance")
+    found = [middles[row.id] for row in plan.rows if row.id in ids and row.is_money]
+    return sum(found) if found else None
+
+
+def _changes_more(build: Build, option: Option) -> bool:
+    """Tell whether an option overrides anything but what is asked for what the choice is about."""
+    items = {item.id for item in about(build, options_by_choice(build)[option.choice])}
+    prices = {"amount", "price", "goods"}
+    return any(item not in items or not set(keys) <= prices for item, keys in option.override.items())
+
+
+def _once_taken(
+    build: Build, option: Option, scenario: str | None, trials: int, seed: int, known: Knowledge
+) -> tuple[float | None, Estimate | None]:
+    """Give what an option asks, and P80 of the build once that is a price agreed, on the same draws."""
+    from forecast.decide.taking import (
+        asked_at_home,
+        asked_by_option,
+        with_agreed,
+    )  # which asks what it is about
+
+    try:
+        asked = asked_by_option(build, option, scenario)
+        at_home = asked_at_home(build, asked)
+    except LedgerError:
+        return None, None
+    total = sum(to_float(minor, build.build.currency) for minor in at_home)
+    if isinstance(known, KnownFacts):
+        return total, None
+    taken = forecast_given(build, scenario, trials, seed, with_agreed(known, asked, at_home), "totals")
+    return total, taken.percentile(0.8)
+
+
+def _told_apart(forecasts: Mapping[str, Forecast]) -> dict[str, tuple[Risk, ...]]:
+    """Give of each option the events that differ between them, largest mean first."""
     risks = {id: _risks(forecast) for id, forecast in forecasts.items()}
     told_apart = {
         risk.id
@@ -357,18 +441,12 @@ def _quotes(
         for risk in found.values()
         if any(other.get(risk.id) != risk for other in risks.values())
     }
-    return tuple(
-        Quote(
-            option.id, option.title, forecasts[option.id].base_estimate, summary,
-            tuple(
-                sorted(
-                    (risk for risk in risks[option.id].values() if risk.id in told_apart),
-                    key=lambda risk: -risk.mean,
-                )
-            ),
+    return {
+        id: tuple(
+            sorted((risk for risk in found.values() if risk.id in told_apart), key=lambda risk: -risk.mean)
         )
-        for option, summary in zip(options, comparison.scenarios, strict=True)
-    )  # fmt: skip
+        for id, found in risks.items()
+    }
 
 
 def _risks(forecast: Forecast) -> dict[str, Risk]:

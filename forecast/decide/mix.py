@@ -8,7 +8,7 @@ from itertools import product
 
 import numpy as np
 
-from forecast.buildfile.choosing import options_by_choice, scenario_name, with_option
+from forecast.buildfile.choosing import offered, options_by_choice, scenario_name, with_option
 from forecast.buildfile.oneself import OWN_ROUTE, OwnHazard, own_hazards_of_mix
 from forecast.buildfile.schema import Build, Option, Scenario
 from forecast.decide.choices import conditions, settled, taken_with
@@ -84,7 +84,10 @@ class MixSearch:
         self.mixers: dict[tuple[str, ...], Mixer] = {}
         # A choice that is settled stands as the file and the ledger say it, as it does in every other answer.
         done = {choice: found for choice in self.choices if (found := settled(build, choice, known))}
-        self.choices = {choice: options for choice, options in self.choices.items() if choice not in done}
+        # Of the others only what somebody offers: the builder's own estimate cannot be taken.
+        self.choices = {
+            choice: offered(options) for choice, options in self.choices.items() if choice not in done
+        }
         self._conditions = {choice: conditions(build, choice, overrides) for choice in self.choices}
         combinations = list(product(*self.choices.values()))
         first = self._mixer(combinations[0])
@@ -196,10 +199,10 @@ class MixSearch:
     def _all(self) -> Iterator[Mix]:
         """Give every mix: with one option of each choice that counts with its routes, and with none of the others."""
         sometimes = {choice for choice, found in self._conditions.items() if None not in found}
-        offered = [
+        there = [
             (*options, None) if choice in sometimes else options for choice, options in self.choices.items()
         ]
-        for options in product(*offered):
+        for options in product(*there):
             taken = tuple(option for option in options if option is not None)
             named = {option.choice: option.id for option in taken}
             mixer = self._mixer(taken)
@@ -263,8 +266,8 @@ class MixSearch:
         """Explain a mix choice by choice: against the alternative of the lowest P80, all else unchanged."""
         mixer, here = self.totals(item.routes, item.options)
         others: list[tuple[str, str, str, Totals, Mapping[str, str]]] = []
-        for package, offered in mixer.routes.items():
-            for route in offered:
+        for package, there in mixer.routes.items():
+            for route in there:
                 if route != item.routes[package]:
                     routes = {**item.routes, package: route}
                     for taken in self._with_routes(item, routes):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from forecast.buildfile.choosing import options_by_choice, with_option
 from forecast.buildfile.consignment import Consignment
@@ -19,6 +19,7 @@ from forecast.figures.kinds import Known
 from forecast.ledger import Ledger
 from forecast.ledger.records import AgreementKind
 from forecast.watching.settling import Agreement, agree, at_planned_rate
+from forecast.watching.standing import Standing
 from forecast.words.minor_units import from_float
 
 
@@ -140,6 +141,55 @@ def _worked_out(build: Build, line: Line, scenario: str | None) -> list[Asked]:
     ]
 
 
+def asked_at_home(build: Build, asked: Sequence[Asked]) -> tuple[int, ...]:
+    """Give what quotes ask in minor units of the build's currency, as a price agreed is expected to come to.
+
+    Raises
+    ------
+    LedgerError
+        When the build has no rate for a currency.
+    """
+    found: list[int] = []
+    for one in asked:
+        minor = (
+            one.amount_minor
+            if one.currency == build.build.currency
+            else at_planned_rate(build, one.line, one.amount_minor, one.currency)
+        )
+        if minor is None:
+            message = f"{one.line}: the build has no rate for {one.currency}."
+            raise LedgerError(message)
+        found.append(minor)
+    return tuple(found)
+
+
+def with_agreed(known: Standing | None, asked: Sequence[Asked], at_home: Sequence[int]) -> Standing:
+    """Give how things would stand once a quote is taken; see `take`.
+
+    Parameters
+    ----------
+    known : Standing or None
+        As they stand.
+    asked : sequence of Asked
+    at_home : sequence of int
+        See `asked_at_home`.
+    """
+    now = known or Standing(None, {}, {}, frozenset(), {}, {}, None)
+    lines = {one.line for one in asked}
+    committed, agreed = dict(now.committed), dict(now.agreed)
+    for one, minor in zip(asked, at_home, strict=True):
+        committed[one.line] = committed.get(one.line, 0) + minor
+        agreed[one.line] = _kind(one) if agreed.get(one.line) != "estimate" else "estimate"
+    return replace(
+        now, committed=committed, agreed=agreed, closed=now.closed - lines, more=now.more - lines,
+        paid_up=now.paid_up - lines,
+    )  # fmt: skip
+
+
+def _kind(asked: Asked) -> AgreementKind:
+    return "fixed" if asked.firm else "estimate"
+
+
 def take(
     ledger: Ledger, build: Build, date: dt.date, supplier: str, asked: Sequence[Asked], note: str = "",
     kind: AgreementKind | None = None,
@@ -170,7 +220,7 @@ def take(
                 ledger, date, supplier, one.line, one.amount_minor, one.currency, note,
                 expected_minor=None if one.currency == home
                 else at_planned_rate(build, one.line, one.amount_minor, one.currency),
-                kind=kind or ("fixed" if one.firm else "estimate"),
+                kind=kind or _kind(one),
             )
             for one in asked
         )  # fmt: skip

@@ -133,10 +133,9 @@ def settled_sentence(found: Settled, money: Money) -> str:
 
 def quote_sentence(quote: Quote, money: Money) -> str:
     """Say what the build costs with it, and what its main risk adds."""
-    text = (
-        f"{quote.title}: middle figures {money(quote.plain)}, {rounded(money, quote.summary.p80)} at P80; cheapest in "
-        f"{builds(quote.summary.chance_cheapest.value)}"
-    )
+    text = f"{quote.title}: middle figures {money(quote.plain)}, {rounded(money, quote.summary.p80)} at P80"
+    if quote.summary.chance_cheapest.value < 1:
+        text += f"; cheapest in {builds(quote.summary.chance_cheapest.value)}"
     if quote.risks and quote.risks[0].mean > 0:
         first = quote.risks[0]
         often = f"in {builds(first.chance)}, {money(first.mean)} on average over all"
@@ -147,15 +146,81 @@ def quote_sentence(quote: Quote, money: Money) -> str:
 def quotes_sentence(found: ComparedQuotes, money: Money) -> str:
     """Say which one to take, and whether the lowest quote is also the cheapest build."""
     best = found.best
+    once = " once you take it" if found.prices_alone else ""
+    if len(found.quotes) == 1:
+        return f"One quote is in, {best.title}: hold {rounded(money, found.held(best))} at P80{once}."
     lowest = min(found.quotes, key=lambda quote: quote.plain)
-    text = f"{best.title} needs least money held: {rounded(money, best.summary.p80)} at P80"
+    text = f"{best.title} needs least money held: {rounded(money, found.held(best))} at P80{once}"
     if lowest.id == best.id:
         return f"{text}; it is also the lowest quote."
-    dearer = lowest.summary.p80.value - best.summary.p80.value
+    dearer = found.held(lowest).value - found.held(best).value
     return (
         f"{text}. {lowest.title} looks cheaper by {money(best.plain - lowest.plain)}, but with its risks "
         f"{money(dearer)} more must be held."
     )
+
+
+_COUNTED = {1: "The quote is", 2: "Both quotes are", 3: "All three quotes are"}
+_TIMES = {2: "about twice", 3: "about three times"}
+_NEAR = 0.1  # of the estimate: within it a quote is about what was thought
+
+
+def _asked(found: ComparedQuotes) -> list[float]:
+    """Give what the quotes ask in shares of the builder's own estimate; nothing where either is missing."""
+    if not found.own or found.own <= 0 or any(quote.asked is None for quote in found.quotes):
+        return []
+    return [quote.asked / found.own for quote in found.quotes if quote.asked is not None]
+
+
+def estimate_sentence(found: ComparedQuotes, money: Money) -> str:
+    """Hold the quotes against the builder's own estimate, which none can take; nothing where it is not beside them."""
+    if found.estimate is None or found.own is None:
+        return ""
+    now, shares = found.estimate.summary.p80, _asked(found)
+    own = f"your estimate of {money(found.own)}"
+    then = [found.held(quote).value - now.value for quote in found.quotes]
+    over, under = bool(shares) and min(shares) > 1 + _NEAR, bool(shares) and max(shares) < 1 - _NEAR
+    if not over and not under:
+        return f"By {own} P80 would be {rounded(money, now)}; that is no quote, so nobody sells at it."
+    are = _COUNTED.get(len(found.quotes), f"All {len(found.quotes)} quotes are")
+    times = _TIMES.get(round(min(shares)))
+    close = times is not None and all(abs(share - round(min(shares))) <= 0.25 for share in shares)
+    how = f"{times} {own}" if close else f"{'over' if over else 'under'} {own}"
+    take = "if you take it, hold" if len(found.quotes) == 1 else "whichever you take, hold at least"
+    about_ = "about " if len(found.quotes) == 1 else ""
+    if over and min(then) > 0:
+        return f"{are} {how}: {take} {about_}{money(min(then))} more."
+    if under and max(then) < 0:
+        return f"{are} {how}: {take} {about_}{money(-max(then))} less."
+    return f"{are} {how}."
+
+
+def once_taken_sentence(found: ComparedQuotes, money: Money) -> str:
+    """Say why P80 once a quote is taken is another than the whole build costs with it; nothing where it is not."""
+    differing = [
+        quote
+        for quote in found.quotes
+        if quote.taken is not None
+        and abs(quote.taken.value - quote.summary.p80.value)
+        > 2 * (quote.taken.error + quote.summary.p80.error)
+    ]
+    if not differing:
+        return ""
+    shares = [quote.asked / found.own for quote in differing if found.own and quote.asked is not None]
+    over, under = any(share > 1 + _NEAR for share in shares), any(share < 1 - _NEAR for share in shares)
+    base = "your estimate" if found.estimate is not None else "what the file says"
+    reasons = ["A price agreed may still grow by extras."]
+    if over and under:
+        reasons = [
+            f"A price over {base} tells that your other guesses may run low, one under it that they run high."
+        ]
+    elif over or under:
+        how, run = ("over", "low") if over else ("under", "high")
+        reasons = [f"A price {how} {base} tells that your other guesses may run {run}."]
+    if any(quote.brings_more for quote in differing):
+        reasons.append("What else a quote brings counts once it stands in the build file.")
+    told = listed([f"{rounded(money, quote.taken)} with {quote.title}" for quote in differing if quote.taken])
+    return f"Once you take it, P80 will be {told}. {' '.join(reasons)}"
 
 
 def not_compared_sentence(found: Settled | Elsewhere, money: Money) -> str:

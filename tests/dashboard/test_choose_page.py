@@ -20,13 +20,14 @@ from forecast.record.finishing import finish
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.commands.quotes import EXAMPLE
 from forecast.views.mix_words import mixes_sentence, reason_sentence
-from forecast.views.quote_words import quotes_sentence
+from forecast.views.quote_words import estimate_sentence, once_taken_sentence, quotes_sentence
 from forecast.views.ways import comparison_sentence, dominance_sentence, pay_sentence
 from forecast.words.money import about, entered, exact, hourly, hours
 from tests.dashboard.conftest import Run, charts, words
 from tests.dashboard.test_cost_page import tables
 from tests.dashboard.test_settling import pay
 from tests.decide.sample import SMALL
+from tests.decide.test_quotes import GUESSED
 
 euros = partial(about, currency="EUR")
 rate = partial(hourly, currency="EUR")
@@ -99,6 +100,18 @@ def test_mixes_are_drawn_with_their_finding(run: Run, small: Path) -> None:
     app = run(small, "choose")
     described = [json.loads(spec)["description"] for spec in charts(app)]
     assert any("mixes by own hours and cost at P80" in text for text in described)
+
+
+def test_the_own_estimate_stands_beside_the_quotes_and_cannot_be_taken(run: Run, small: Path) -> None:
+    with (small / "build.toml").open("a", encoding="utf-8") as file:
+        file.write(GUESSED)
+    app = run(small, "choose")
+    found = quotes(BuildFolder.at(small).read(), "kit")
+    for told in (estimate_sentence(found, euros), once_taken_sentence(found, euros)):
+        assert told
+        assert told in words(app)
+    asked = next(item for item in app.main.radio if item.label == "Do you take this quote?")
+    assert asked.options == ["Near"]
 
 
 def test_quotes_are_taught_and_then_compared(run: Run, small: Path) -> None:

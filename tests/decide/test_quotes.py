@@ -7,9 +7,18 @@ import pytest
 from forecast.buildfile.choosing import with_option
 from forecast.buildfile.reader import parse_build
 from forecast.decide.choices import quotes
+from forecast.decide.mix import MixSearch
 from forecast.engine.forecast import simulate
 from forecast.errors import SimulationError
-from forecast.views.quote_words import quote_sentence, quotes_sentence
+from forecast.views.commands.quotes import quote_rows
+from forecast.views.quote_words import (
+    estimate_sentence,
+    once_taken_sentence,
+    quote_sentence,
+    quotes_sentence,
+)
+from forecast.watching.known_facts import forecast_given
+from forecast.watching.standing import Standing
 from tests.decide.sample import euros, small
 
 KITS = """
@@ -85,3 +94,82 @@ def test_one_option_is_no_comparison() -> None:
         quotes(small(), "kit")
     with pytest.raises(SimulationError, match="Did you mean 'kit'"):
         quotes(small(KITS), "kitt")
+
+
+GUESSED = """
+[[option]]
+id = "kit_as_written"
+choice = "kit"
+name = "Kit, your own estimate"
+[[option]]
+id = "near"
+choice = "kit"
+name = "Near"
+override = { kit = { amount = 5600 } }
+"""
+FAR = """
+[[option]]
+id = "far"
+choice = "kit"
+name = "Far"
+override = { kit = { amount = { low = 5400, middle = 5900, high = 7000 } } }
+"""
+
+
+def test_the_own_estimate_is_neither_cheapest_nor_best_and_stands_beside_the_quotes() -> None:
+    found = quotes(small(GUESSED + FAR), "kit", "diy")
+    assert [quote.id for quote in found.quotes] == ["near", "far"]
+    assert sum(quote.summary.chance_cheapest.value for quote in found.quotes) == pytest.approx(1.0)
+    assert found.estimate is not None
+    assert (found.estimate.id, found.own) == ("kit_as_written", 2800.0)
+    said = quotes_sentence(found, euros)
+    assert said.startswith("Near needs least money held: ")
+    assert said.endswith("at P80 once you take it; it is also the lowest quote.")
+    more = min(found.held(quote).value for quote in found.quotes) - found.estimate.summary.p80.value
+    assert estimate_sentence(found, euros) == (
+        f"Both quotes are about twice your estimate of €2,800: whichever you take, hold at least {euros(more)} more."
+    )
+    assert [row[0] for row in quote_rows(found, "EUR")] == ["Near", "Far", "Kit, your own estimate"]
+    assert quote_rows(found, "EUR")[-1][-1] == "\u2013"
+
+
+def test_one_quote_is_held_against_the_own_estimate() -> None:
+    found = quotes(small(GUESSED), "kit", "diy")
+    assert [quote.id for quote in found.quotes] == ["near"]
+    assert quotes_sentence(found, euros).startswith("One quote is in, Near: hold €")
+    assert estimate_sentence(found, euros).startswith(
+        "The quote is about twice your estimate of €2,800: if you take it"
+    )
+
+
+def test_quotes_near_the_estimate_ask_for_no_more() -> None:
+    found = quotes(small(GUESSED.replace("5600", "2900")), "kit", "diy")
+    assert estimate_sentence(found, euros).startswith("By your estimate of €2,800 P80 would be €")
+
+
+@pytest.mark.parametrize(("price", "reason"), [("5600", "run low"), ("900", "run high")])
+def test_it_is_told_what_p80_is_once_a_quote_is_taken(price: str, reason: str) -> None:
+    build = small(GUESSED.replace("5600", price))
+    found = quotes(build, "kit", "diy")
+    agreed = Standing(None, {}, {"kit": int(price) * 100}, frozenset(), {}, {}, None, agreed={"kit": "fixed"})
+    then = forecast_given(build, "diy", known=agreed).percentile(0.8)
+    taken = found.quotes[0].taken
+    assert taken is not None
+    assert taken.value == pytest.approx(then.value)
+    said = once_taken_sentence(found, euros)
+    assert said.startswith(f"Once you take it, P80 will be {euros(then.value)} with Near.")
+    assert said.endswith(f"your estimate tells that your other guesses may {reason}.")
+
+
+def test_what_a_quote_brings_beside_its_price_is_not_in_what_taking_it_gives() -> None:
+    found = quotes(small(KITS), "kit", "diy")
+    cheap, good = found.quotes
+    assert (cheap.brings_more, cheap.asked) == (True, 2500.0)
+    assert (good.brings_more, good.asked) == (True, 2800.0)
+    assert found.held(cheap) == cheap.summary.p80
+    assert once_taken_sentence(found, euros).endswith("counts once it stands in the build file.")
+
+
+def test_no_mix_takes_the_own_estimate() -> None:
+    search = MixSearch(small(GUESSED + FAR), "diy", 512)
+    assert {item.options["kit"] for item in search.mixes} == {"near", "far"}

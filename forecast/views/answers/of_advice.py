@@ -68,11 +68,14 @@ class ChoiceCompared(TypedDict):
     ----------
     best : str
         Id of the quote.
+    estimate : Quote or None
+        The builder's own estimate beside them, which none can take; null where it stands among no options.
     """
 
     choice: str
     best: str
     quotes: tuple[Quote, ...]
+    estimate: Quote | None
     pairs: tuple[Pair, ...]
 
 

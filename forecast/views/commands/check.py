@@ -269,21 +269,23 @@ def _undecided_options(build: Build, known: Standing | None, file: str) -> list[
     """Ask which option is taken, of each choice that is not settled, for programs and for people."""
     if not build.option:
         return []
-    from forecast.buildfile.choosing import options_by_choice
+    from forecast.buildfile.choosing import offered, options_by_choice
     from forecast.decide.choices import about, settled
 
     found: list[UndecidedChoice] = []
     for choice, options in options_by_choice(build).items():
         if len(options) < 2 or settled(build, choice, known) is not None:
             continue
-        *most, last = (option.title for option in options)
+        real = offered(options)
+        *most, last = (option.title for option in real)
+        which = f"{', '.join(most)} or {last}. Which one do you take?" if most else f"{last}. Do you take it?"
         what = " and ".join(item.title for item in about(build, options))
-        quoted = next((option for option in options if option.override or option.line), options[0])
+        quoted = next((option for option in real if option.override or option.line), real[0])
         text = (
-            f"{what}: {', '.join(most)} or {last}. Which one do you take? Until you say so, all answers but 'quotes' "
+            f"{what}: {which} Until you say so, all answers but 'quotes' "
             f"and 'mix' count what the lines say. Say so: forecast quotes {file} {choice} --take {quoted.id}"
         )
-        found.append({"choice": choice, "options": [option.id for option in options], "text": text})
+        found.append({"choice": choice, "options": [option.id for option in real], "text": text})
     return found
 
 

@@ -147,7 +147,7 @@ def run(options: argparse.Namespace) -> Answered[QuotesAnswer | TakenAnswer]:
         "currency": currency,
         "choices": [
             {
-                "choice": item.choice, "best": item.best.id, "quotes": item.quotes,
+                "choice": item.choice, "best": item.best.id, "quotes": item.quotes, "estimate": item.estimate,
                 "pairs": item.comparison.pairs,
             }
             for item in compared
@@ -203,7 +203,7 @@ def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> Ans
     """Keep the quote that is taken as a price agreed."""
     import datetime as dt
 
-    from forecast.buildfile.choosing import options_by_choice
+    from forecast.buildfile.choosing import offered, options_by_choice
     from forecast.decide.choices import settled
     from forecast.decide.taking import asked_by_option, asked_by_price, quotes_to_take, take
     from forecast.errors import LedgerError
@@ -229,7 +229,7 @@ def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> Ans
     if name in choices:
         if (done := settled(build, name, standing)) is not None:
             raise LedgerError(why_not(done, build.build.currency))
-        option = _option(choices[name], options.take)
+        option = _option(offered(choices[name]), options.take)
         asked = asked_by_option(build, option, options.scenario)
         supplier = supplier or option.title
         more = tuple(item.title for item in (*option.line, *option.event))
@@ -281,25 +281,35 @@ def why_not_text(found: Settled | Elsewhere, currency: str) -> str:
 def quotes_text(found: ComparedQuotes, currency: str) -> str:
     """Write the options of one choice side by side, then each in a sentence."""
     from forecast.views.commands.told import table, wrapped
-    from forecast.views.quote_words import quote_sentence, quotes_sentence
+    from forecast.views.quote_words import (
+        estimate_sentence,
+        once_taken_sentence,
+        quote_sentence,
+        quotes_sentence,
+    )
     from forecast.words.money import about
 
     money = partial(about, currency=currency)
     rows = [[wrapped(row[0]), *row[1:]] for row in quote_rows(found, currency)]
-    said = [quotes_sentence(found, money), "", table(quote_headings(found), rows)]
+    beside = [estimate_sentence(found, money), once_taken_sentence(found, money)]
+    first = " ".join(filter(None, [quotes_sentence(found, money), *beside]))
+    said = [first, "", table(quote_headings(found), rows)]
     return "\n".join([*said, "", *(quote_sentence(item, money) for item in found.quotes)])
 
 
 def quote_headings(found: ComparedQuotes) -> list[str]:
     """Give the headings of `quote_rows`."""
     weeks = [] if found.quotes[0].summary.weeks is None else ["Weeks (P80)"]
-    return ["Quote", "Middle figures", "P50", "P80", "P90", *weeks, "Cheapest in"]
+    once = ["P80 once taken"] if any(quote.taken is not None for quote in found.quotes) else []
+    return ["Quote", "Middle figures", "P50", "P80", "P90", *once, *weeks, "Cheapest in"]
 
 
 def quote_rows(found: ComparedQuotes, currency: str) -> list[list[str]]:
-    """Give a row for each option: what the whole build costs with it."""
+    """Give a row for each quote: what the whole build costs with it; last by the builder's own estimate."""
     from forecast.words.money import about, percent
 
+    nothing = "\u2013"
+    once = any(quote.taken is not None for quote in found.quotes)
     return [
         [
             item.title,
@@ -308,8 +318,11 @@ def quote_rows(found: ComparedQuotes, currency: str) -> list[list[str]]:
                 about(value.value, currency, value.error)
                 for value in (item.summary.p50, item.summary.p80, item.summary.p90)
             ),
+            *([nothing if item.taken is None else about(item.taken.value, currency, item.taken.error)] if once else []),
             *([] if item.summary.weeks is None else [f"{item.summary.weeks[2].value:.0f}"]),
-            percent(item.summary.chance_cheapest.value),
+            nothing
+            if item is found.estimate or len(found.quotes) == 1
+            else percent(item.summary.chance_cheapest.value),
         ]
-        for item in found.quotes
-    ]
+        for item in (*found.quotes, *([] if found.estimate is None else [found.estimate]))
+    ]  # fmt: skip
