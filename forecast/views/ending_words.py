@@ -106,7 +106,9 @@ def _than_thought(more: float, money: str, equal: str) -> str:
 def _off_forecast(watch: Reforecast) -> list[str]:
     """Say what P50 had counted beyond the middle figures of what came, and how far the end is off P50 and P80."""
     money = watch.currency
-    half, eight = (as_written(one.value, money, one.error) for one in watch.before.percentile_set((0.5, 0.8)))
+    half, eight = (
+        as_written(one.value, money, one.error) for one in watch.at_first.percentile_set((0.5, 0.8))
+    )
     end = as_written(watch.paid, money)
     known = [*_paid_lines(watch), *_came(watch)]
     over = as_written(off_in_all(known, money) + _unforeseen(watch) + watch.outside, money)

@@ -334,7 +334,7 @@ def _finished_sentence(watch: Reforecast, strong: str) -> str:
         told.append(
             f"That is {entered(abs(left), money)} {side} your budget of {entered(watch.budget, money)}."
         )
-    half, eight = watch.before.percentile_set((0.5, 0.8))
+    half, eight = watch.at_first.percentile_set((0.5, 0.8))
     told.append(
         f"Before anything was paid or agreed it was to be no more than {about(half.value, money, half.error)} in half "
         f"of builds (P50) and {about(eight.value, money, eight.error)} in 80 of 100 (P80)."

@@ -355,7 +355,7 @@ def held_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
     ]
     was, now = (
         as_written(one.value, money, one.error)
-        for one in (watch.before.percentile(0.8), watch.percentile(0.8))
+        for one in (watch.at_first.percentile(0.8), watch.percentile(0.8))
     )
     # The others take what rounding leaves, so that each column adds up and each figure is that of every other place.
     rest = was - sum(row[2] for row in told), now - sum(row[3] for row in told)

@@ -15,7 +15,6 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from forecast.buildfile.choosing import scenario_title, ways_with
-from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.known import KnownFacts
@@ -23,11 +22,10 @@ from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replay import Outcome, Replay
 from forecast.engine.statistics import percentile_estimates
 from forecast.engine.trials import LEAST_EFFECTIVE
-from forecast.errors import BuildFileError
 from forecast.ledger import Ledger
 from forecast.watching.behind_moves import Behind, BothEnds, money_ids
 from forecast.watching.known_facts import KnownByNow, known_from
-from forecast.watching.reforecast import scenario_in_force
+from forecast.watching.reforecast import read_frozen, scenario_in_force
 from forecast.watching.standing import Record, Standing, day_before
 from forecast.words.minor_units import exponent, to_float
 
@@ -431,7 +429,7 @@ def what_moved(
         since = told_since if until is None or until >= told_since else min(until, record.eve() or until)
     frozen = record.frozen_at(since)
     if frozen is not None:
-        before = before or _frozen_build(frozen.build_text)
+        before = before or read_frozen(frozen.build_text)
     plan = compile_plan(build, scenario)
     earlier, old = plan, build
     if before is not None and before.fingerprint() != build.fingerprint():
@@ -454,11 +452,3 @@ def what_moved(
         late.date if late is not None and within else None,
         steps.start_errors, begun, since_freeze,
     )  # fmt: skip
-
-
-def _frozen_build(text: str) -> Build | None:
-    """Read the build as it was frozen; None where its text was not kept or can no longer be read."""
-    try:
-        return parse_build(text) if text.strip() else None
-    except BuildFileError:
-        return None

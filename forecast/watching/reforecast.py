@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from forecast.buildfile.choosing import scenario_name
+from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import OWN_ESTIMATING, Bought, Build
 from forecast.engine.condition import Width
 from forecast.engine.facts import Prior, observe, prior_of
@@ -22,6 +23,7 @@ from forecast.engine.statistics import (
     percentile_estimates,
     share_within,
 )
+from forecast.errors import BuildFileError
 from forecast.figures.shapes import Array
 from forecast.ledger import Baseline, Ledger
 from forecast.watching.counts import LineCounts, line_counts
@@ -182,6 +184,8 @@ class Reforecast:
     as_of : datetime.date or None
     titles : mapping of str to str
         Of shared causes.
+    frozen_build : Build or None
+        The build as it was first frozen; None where it is the same still, or was never frozen.
     """
 
     before: Forecast
@@ -191,6 +195,20 @@ class Reforecast:
     frozen: dt.date | None
     as_of: dt.date | None
     titles: Mapping[str, str] = field(default_factory=dict)
+    frozen_build: Build | None = None
+
+    @cached_property
+    def at_first(self) -> Forecast:
+        """What a build was to cost before anything was known: once it is finished, as it was first frozen.
+
+        A range that was put right half-way must not change what was said at the start, nor how good it was.
+        """
+        first, trials = self.frozen_build, self.before.trials
+        if first is None or not self.finished:
+            return self.before
+        scenario = self.before.plan.scenario
+        plan = compile_plan(first, scenario if scenario in first.scenario else None)
+        return forecast_plan(plan, trials.count, trials.seed, keep="rows")
 
     @property
     def currency(self) -> str:
@@ -292,7 +310,7 @@ class Reforecast:
     @cached_property
     def cost_no_more_before(self) -> Estimate:
         """Share of the builds forecast before the first receipt that cost no more than this one does on average."""
-        trials = self.before.trials
+        trials = self.at_first.trials
         return share_within(trials.totals, self.mean.value, trials.replicates, trials.weights)
 
     def chance_with(self, more: float) -> Estimate | None:
@@ -317,7 +335,9 @@ class Reforecast:
         observed = observe(self.now.plan, self.known.facts, self.now.trials.seed, self._prior)
         scores = {one.row: one.score for one in observed if one.weight > 0.5 and not one.follows}
         ways = {row.id: row.bought for row in self.now.plan.rows}
-        maybe = self.now.plan.middles_if_needed()
+        first = self.at_first
+        maybe = self.now.plan.middles_if_needed() | first.plan.middles_if_needed()
+        bases = {line.id: line.base for line in first.lines}
         gates = {row.id: row.gate for row in self.now.plan.rows if row.gate is not None}
         happened = {name for name, gate in gates.items() if self.known.facts.gates.get(gate)}
         held, never = self.margin_held, frozenset(self.counts.not_bought)
@@ -326,7 +346,8 @@ class Reforecast:
             known = self.known.lines[now.id]
             found.append(
                 LineWatch(
-                    now.id, now.title, now.group, now.kind, known.state, before.base + held.get(now.id, 0.0),
+                    now.id, now.title, now.group, now.kind, known.state,
+                    bases.get(now.id, before.base) + held.get(now.id, 0.0),
                     to_float(known.paid_minor, self.currency), _range(before),
                     _range(now), before.mean, now.mean,
                     to_float(known.committed_minor, self.currency), scores.get(now.id),
@@ -474,11 +495,13 @@ class Reforecast:
     @cached_property
     def held(self) -> tuple[HeldLine, ...]:
         """What P80 held for each line and event before anything was known, and holds now, the largest move first."""
-        before, now = self.before.held_by_line(0.8), self.now.held_by_line(0.8)
+        first = self.at_first
+        before, now = first.held_by_line(0.8), self.now.held_by_line(0.8)
         reasons = {one.id: one for one in self.reasons}
+        titles = {line.id: line.title for line in first.lines} | {line.id: line.title for line in self.lines}
         found = [
-            HeldLine(line.id, line.title, before[line.id], now[line.id], reasons.get(line.id))
-            for line in self.lines
+            HeldLine(name, title, before.get(name, 0.0), now.get(name, 0.0), reasons.get(name))
+            for name, title in titles.items()
         ]
         found += [
             HeldLine(one.id, one.title, 0.0, one.amount, one) for one in self.reasons if one.id not in now
@@ -551,14 +574,32 @@ def reforecast(
     LedgerError
         When the ledger cannot be read.
     """
-    standing = Record.read(ledger).standing(as_of)
+    record = Record.read(ledger)
+    standing = record.standing(as_of)
     plan = compile_plan(build, scenario_in_force(build, scenario, standing.baseline))
     known = known_from(plan, standing, build)
     before = forecast_plan(plan, trials, seed, keep="rows") if before is None else before
     now = before if known.facts.nothing else forecast_plan(plan, trials, seed, known=known.facts, keep="rows")
     frozen = None if standing.baseline is None else standing.baseline.date
     budget = budget_in_force(build, standing.baseline)
-    return Reforecast(before, now, known, budget, frozen, as_of, cause_titles(build))
+    first = frozen_at_first(record)
+    same = first is None or first.fingerprint() == build.fingerprint()
+    return Reforecast(before, now, known, budget, frozen, as_of, cause_titles(build), None if same else first)
+
+
+def frozen_at_first(record: Record) -> Build | None:
+    """Read the build as it was frozen where moves are told from; None where none was by then, or it cannot be read."""
+    since = record.told_since()
+    found = None if since is None else record.frozen_at(since)
+    return None if found is None else read_frozen(found.build_text)
+
+
+def read_frozen(text: str) -> Build | None:
+    """Read the build as it was frozen; None where its text was not kept or can no longer be read."""
+    try:
+        return parse_build(text) if text.strip() else None
+    except BuildFileError:
+        return None
 
 
 def settled_lines(plan: Plan, known: KnownByNow, chances: Mapping[str, float]) -> tuple[str, ...]:

@@ -10,17 +10,18 @@ import pytest
 
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
+from forecast.engine.forecast import simulate
 from forecast.ledger import Ledger
 from forecast.record.finishing import finish, to_finish
 from forecast.views.ending_words import at_least_by_chance, bought, ending_sentences, verdict_sentence
 from forecast.views.moves import moved_sentence, written
 from forecast.views.off_estimate import off_in_all
-from forecast.views.sentences import width_sentence
+from forecast.views.sentences import watch_sentence, width_sentence
 from forecast.views.settling_words import finish_question, finished_words
 from forecast.views.watch_words import estimate_rows, held_rows
 from forecast.watching.moved import what_moved
 from forecast.watching.reforecast import Reforecast, reforecast
-from forecast.words.money import as_written
+from forecast.words.money import about, as_written
 from tests.views.saying import why_it_moved
 
 DAY = dt.date(2026, 3, 2)
@@ -330,3 +331,32 @@ def test_a_line_closed_with_nothing_paid_is_called_not_bought(tmp_path: Path) ->
         line.title for line in watch.lines if line.kind == "line" and not line.paid
     }
     assert all(states[line.title] == "closed" for line in watch.lines if line.paid)
+
+
+def test_an_end_is_held_against_what_was_frozen_though_a_range_was_put_right_since(tmp_path: Path) -> None:
+    """A quote put in half-way changed what "was to be" at the start by 260, and the estimate it was judged by."""
+    text = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\nbudget = 900\n' + "".join(
+        f'[[line]]\nid = "line{n}"\ngroup = "other"\namount = {{ low = 70, middle = 100, high = 150 }}\n'
+        for n in range(5)
+    )
+    first = parse_build(text)
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    ledger.freeze_baseline(
+        900_00, "EUR", fingerprint=first.fingerprint(), build_text=text, seed=1, trials=16_384, base_by_line={},
+        date=DAY,
+    )  # fmt: skip
+    other = parse_build(text.replace("middle = 100, high = 150 }", "middle = 140, high = 180 }", 1))
+    for n in range(5):
+        ledger.add_receipt(DAY + dt.timedelta(days=n + 1), "A shop", 130_00, "EUR", [(f"line{n}", 130_00)])
+    finish(ledger, other, day=DAY + dt.timedelta(days=30))
+    watch = reforecast(other, ledger)
+    eight = simulate(first).percentile(0.8)
+    assert watch.before.percentile(0.8).value > eight.value + 10
+    assert watch.at_first.percentile(0.8) == eight
+    assert f"and {about(eight.value, 'EUR', eight.error)} in 80 of 100 (P80)" in watch_sentence(watch)
+    assert [row[1] for row in estimate_rows(watch)] == ["€100"] * 5
+    assert "The 5 lines that you bought cost €650, €150 more than their middle figures" in " ".join(
+        ending_sentences(watch)
+    )
+    moved = what_moved(other, ledger)
+    assert written(moved).start_p80 == as_written(eight.value, "EUR", eight.error)

@@ -140,7 +140,7 @@ def paid_against_fan(
     money = found.currency
     paid, agreed = (found.paid, found.committed) if isinstance(found, Reforecast) else (0.0, 0.0)
     finished = isinstance(found, Reforecast) and found.finished
-    told = found.before if isinstance(found, Reforecast) and finished else found
+    told = found.at_first if isinstance(found, Reforecast) and finished else found
     half, eight, nine = told.percentile_set((0.5, 0.8, 0.9))
     fixed = [
         Rule(end.value, f"{name} {about(end.value, money, end.error)}")
@@ -229,7 +229,7 @@ def _words(
             f"Bands, {bands} end. Their axis does not begin at zero.",
         )
     if found.finished:
-        less = were_to_cost(found.before.chance_within(paid).value)
+        less = were_to_cost(found.at_first.chance_within(paid).value)
         return (
             f"It cost {entered(paid, money)}; before anything was paid or agreed {less}",
             f"Upper bar: paid. Bands below, {bands} were to end, before anything was paid or agreed.",

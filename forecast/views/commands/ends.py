@@ -79,7 +79,7 @@ def watch_data(build: Build, watch: Reforecast) -> WatchAnswer:
         "chance_of_overrun": watch.chance_of_overrun,
         "median_overrun": watch.median_overrun,
         "forecast_final_cost": four_percentiles(watch.percentile_set(LEVELS)),
-        "before_receipts": four_percentiles(watch.before.percentile_set(LEVELS)),
+        "before_receipts": four_percentiles(watch.at_first.percentile_set(LEVELS)),
         "cost_to_complete": four_percentiles(watch.cost_to_complete(q) for q in LEVELS),
         "contingency_left": watch.contingency_left,
         "further_100_buys": watch.bought_by(100.0),
@@ -179,7 +179,7 @@ def watch_text(
     money = watch.currency
     text = [watch_sentence(watch), *filter(None, [" ".join(ending_sentences(watch))]), ""]
     rows = []
-    before = watch.before.percentile_set(LEVELS)
+    before = watch.at_first.percentile_set(LEVELS)
     for level, old, new in zip(LEVELS, before, watch.percentile_set(LEVELS), strict=True):
         # Of a finished build the sums of before have a meaning: now it is one sum, which the sentence above says.
         name, _, meaning = (MEANT if watch.finished else MEANING)[level].partition(": ")
