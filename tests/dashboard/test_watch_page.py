@@ -151,7 +151,7 @@ def test_remarks_stand_by_the_lines(run: Run, half_way: BuildFolder) -> None:
     ledger.add_receipt("2026-11-20", "somebody", 5_000, "NZD", [("lamps", 5_000)], kind="refund")
     ledger.add_receipt("2026-11-20", "somebody", 7_700, "NZD", [("winch", 7_700)])
     said = words(run(half_way.build_file, PAGE))
-    assert "Beside it, NZ$77 paid for 1 line not in this scenario: “winch”." in said
+    assert "“Winch” is taken out of the build; NZ$77 was paid for it and counts." in said
     assert "Epoxy and filler primer came in above anything its stated range allows." in said
     assert "NZ$50.00 more came back than was paid" in said
 
