@@ -638,6 +638,10 @@ def _clause(step: WrittenStep, currency: str, over: int) -> str:
             return f"{_and(some)} {_was(some)} not in the estimate"
 
 
+_ALLOWED_FOR = 0.7
+"""Of what came in over the estimates: if P80 rose by less, saying that it came in dear sounds as if that were all."""
+
+
 def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str], currency: str) -> str:
     """Say what receipts did: who came in dear or cheap, or, where that hardly matters, that less can vary now.
 
@@ -645,7 +649,12 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
 
     A line of which more may come has come in neither way: where it moved furthest, none of the others is to blame.
     """
+    one, over = step.part.settled == 1, to_float(step.part.over, currency)
+    lines = short((up + down or some)[0], 4) if one else f"{step.part.settled} lines"
+    far = f"{off_words(over, currency)} {'its estimate' if one else 'their estimates'}"
     if step.p80 > 0 and step.half > 0 and up and up[0] == some[0]:
+        if step.part.settled and step.p80 < _ALLOWED_FOR * over:
+            return f"{lines}{',' if one else ''} settled {far}, in part allowed for"
         return f"{_and(up)} came in dear"
     cheaper = step.p80 < 0 and step.half < 0 and abs(step.half) >= 0.5 * abs(step.p80)
     if cheaper and down and down[0] == some[0]:
@@ -654,12 +663,8 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
         return f"{_and(some)} {'is' if len(some) == 1 else 'are'} paid at least in part"
     if not step.part.settled:
         return f"{_and(some)} can vary less now"
-    one = step.part.settled == 1
-    lines = short((up + down or some)[0], 4) if one else f"{step.part.settled} lines"
     agreed = step.part.agreed
     how = "settled" if not agreed else "agreed" if agreed == step.part.settled else "paid or agreed"
-    over = to_float(step.part.over, currency)
-    far = f"{off_words(over, currency)} {'its estimate' if one else 'their estimates'}"
     likely = step.part.likely
     if likely:  # nobody said that they are, so it is not said as if somebody had
         how = f"likely {how}" if likely == step.part.settled else f"{how} ({likely} likely)"

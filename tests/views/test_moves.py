@@ -90,6 +90,11 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
             replace(priced(5_000, -22_000, ("Kit", 5_000)), likely=1),
             "Kit, likely settled €50 over its estimate, can come no dearer: −€220",
         ),
+        (
+            priced(9_000, 7_300, ("Paint", 26_000), ("Kit", 6_000)),
+            "2 lines settled €320 over their estimates, in part allowed for: +€70",
+        ),
+        (priced(26_000, 24_000, ("Paint", 26_000)), "Paint came in dear: +€240"),
         (part("receipts", 500, -4_000, ("Filler", 0), ("Kit", 0)), "Filler and Kit can vary less now: −€40"),
         (part("learning", 400, 5_000, ("Own estimating", 0.2)), "What is still open varies more now: +€50"),
         (part("receipts", 5_000, 9_000, ("Kit", 0)), "Kit is paid at least in part: +€90"),
