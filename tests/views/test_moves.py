@@ -91,7 +91,7 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
             "Kit, likely settled €50 over its estimate, can come no dearer: −€220",
         ),
         (
-            priced(9_000, 7_300, ("Paint", 26_000), ("Kit", 6_000)),
+            priced(9_000, 7_000, ("Paint", 26_000), ("Kit", 6_000)),
             "2 lines settled €320 over their estimates, in part allowed for: +€70",
         ),
         (priced(26_000, 24_000, ("Paint", 26_000)), "Paint came in dear: +€240"),
