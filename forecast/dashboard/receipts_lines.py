@@ -22,6 +22,7 @@ from forecast.dashboard.receipts_list import (
     so_many_rows,
 )
 from forecast.dashboard.receipts_news import (
+    JUST_ENTERED,
     ask_first,
     enter,
     is_meant,
@@ -36,9 +37,14 @@ from forecast.errors import LedgerError
 from forecast.ledger import AttachedFile, Commitment, EveryReceipt, Receipt
 from forecast.ledger.days import not_ahead
 from forecast.ledger.records import AgreementKind
-from forecast.views.sentences import unusual_sentence
-from forecast.views.settling_words import AGREEMENTS, TAKEN_OUT, agreed_words, closed_words, state_words
-from forecast.watching.estimates import unusual
+from forecast.views.settling_words import (
+    AGREEMENTS,
+    TAKEN_OUT,
+    agreed_question,
+    agreed_words,
+    closed_words,
+    state_words,
+)
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import agree, at_planned_rate, settle
 from forecast.words.chances import listed, so_many
@@ -68,8 +74,7 @@ def _agreed(item: Commitment, currency: str) -> str:
 
 
 def enter_price(view: Opened) -> None:
-    """Draw the form of a price agreed and not yet paid."""
-    news("commitments")
+    """Draw the form of a price agreed and not yet paid; saved, it is put away, and the page says what was kept."""
     key = str(st.session_state.setdefault("commitment_form", uuid.uuid4().hex))
     names, home = lines_to_pay(view), view.currency
     left, right = st.columns(2)
@@ -120,16 +125,21 @@ def enter_price(view: Opened) -> None:
             today = dt.date.today()
             agreed = parse_money(amount or "", currency)
             at_home = None if currency == home else _at_home(view, line, agreed, currency, expected)
-            sums = [(line, agreed if at_home is None else at_home)]
-            ask_first(unusual_sentence(unusual(view.build, sums), home), key, meant=meant)
+            asked = agreed_question(
+                view.build, view.ledger, line, supplier or "", (agreed, currency),
+                agreed if at_home is None else at_home, view.titles(),
+            )  # fmt: skip
+            ask_first(asked, key, meant=meant)
             done = agree(
                 view.ledger_to_write(), not_ahead(day or today, today, "commitment"), supplier or "", line, agreed,
                 currency, note or "", expected_minor=at_home, entry_key=f"form:{key}", kind=kind or "fixed",
             )  # fmt: skip
-            return f"Commitment {done.commitment.id}: {agreed_words(done, view.titles(), home)}"
+            return agreed_words(done, view.titles(), home)
 
-        if enter(view, "commitments", work):
-            st.session_state["commitment_form"] = uuid.uuid4().hex
+        if enter(view, "form", work):
+            st.session_state.update(
+                {"commitment_form": uuid.uuid4().hex, "entering": "", JUST_ENTERED: False}
+            )
             st.rerun()
 
 

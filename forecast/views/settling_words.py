@@ -10,7 +10,7 @@ from forecast.buildfile.schema import Build
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
 from forecast.ledger import Baseline, Commitment, Ledger, NewReceipt, Receipt
-from forecast.ledger.entries import pair
+from forecast.ledger.entries import pair, same_supplier
 from forecast.ledger.events import WORDS
 from forecast.ledger.records import AgreementKind
 from forecast.record.finishing import Finished
@@ -560,7 +560,7 @@ def agreed_words(agreement: Agreement, titles: Mapping[str, str], currency: str)
     item = agreement.commitment
     title = quoted(item.line_id, titles)
     told = (
-        f"Agreed with {item.supplier} for {title}: {exact(item.amount_minor, item.currency)}, "
+        f"Kept: {exact(item.amount_minor, item.currency)} agreed with {item.supplier} for {title}, "
         f"{'a fixed price' if item.kind == 'fixed' else 'an estimate that may still grow'}. "
         f"The forecast still counts with extras in {extras_words(item.kind)}."
     )
@@ -619,11 +619,52 @@ def question(
     told = []
     if not _as_agreed(ledger, receipt):
         told += unusual_words(unusual(build, map(pair, receipt.splits)), currency)
-    told += [_odd_words(one, titles, currency) for one in oddities(build, ledger, receipt, added)]
-    if not told:
-        return ""
+    return _meant(
+        [*told, *(_odd_words(one, titles, currency) for one in oddities(build, ledger, receipt, added))]
+    )
+
+
+def agreed_question(
+    build: Build,
+    ledger: Ledger | None,
+    line: str,
+    supplier: str,
+    price: tuple[int, str],
+    at_home: int | None,
+    titles: Mapping[str, str],
+) -> str:
+    """Ask about what is odd in a price agreed before it is entered; nothing where all is usual.
+
+    Parameters
+    ----------
+    build : Build
+    ledger : Ledger or None
+    line, supplier : str
+    price : tuple of int and str
+        In minor units, and its currency.
+    at_home : int or None
+        What it should come to in the build's currency, where that is known.
+    titles : mapping of str to str
+    """
+    currency = build.build.currency
+    told = [] if at_home is None else unusual_words(unusual(build, [(line, at_home)]), currency)
+    for item in () if ledger is None else ledger.list_commitments():
+        if (
+            item.line_id == line
+            and (item.amount_minor, item.currency) == price
+            and same_supplier(item.supplier, supplier)
+        ):
+            told.append(
+                f"price agreed no. {item.id} is the same: {item.supplier}, {short_day(item.date)}, {exact(*price)} for "
+                f"{quoted(line, titles)}, and this comes on top"
+            )
+            break
+    return _meant(told)
+
+
+def _meant(told: Sequence[str]) -> str:
     asked = "; ".join(told)
-    return f"{asked[0].upper()}{asked[1:]}. Is that meant?"
+    return f"{asked[0].upper()}{asked[1:]}. Is that meant?" if asked else ""
 
 
 def tenth_question(build: Build, ledger: Ledger | None, receipt: NewReceipt, settles: Collection[str]) -> str:

@@ -289,7 +289,7 @@ def test_the_quote_that_is_taken_is_a_price_agreed(run: Run, before_ordering: Bu
     app.text_input(key="agree-whose-wheels.price").set_value("A wheel shop")
     app = press(app, "I take this one")
     assert not app.exception
-    assert "Agreed with A wheel shop for “Wheels”: €820.00, a fixed price." in words(app)
+    assert "Kept: €820.00 agreed with A wheel shop for “Wheels”, a fixed price." in words(app)
     assert read_text(before_ordering.build_file) == text
     ledger = before_ordering.ledger()
     assert [(one.line_id, one.amount_minor) for one in ledger.list_commitments()] == [("wheels", 82_000)]

@@ -17,9 +17,7 @@ def test_a_commitment_is_entered_settled_and_called_off(run: Run, before_orderin
     field(app, "text_input", "With whom").set_value("A tyre shop")  # type: ignore[attr-defined]
     field(app, "text_input", "Price agreed").set_value("640")  # type: ignore[attr-defined]
     app = press(app.run(), "Save the price agreed")
-    assert "Commitment 1: Agreed with A tyre shop for “Tyres”: €640.00, a fixed price. The forecast" in words(
-        app
-    )
+    assert "Kept: €640.00 agreed with A tyre shop for “Tyres”, a fixed price. The forecast" in words(app)
     assert "with extras in 10 of 100 builds. P80 moved by" in words(app)
     assert "**€640.00** is agreed and not yet paid, in 1 commitment." in words(app)
     assert "Nothing is paid yet, and **€640** is agreed.\nIn half of builds" in words(app)
@@ -31,8 +29,25 @@ def test_a_commitment_is_entered_settled_and_called_off(run: Run, before_orderin
     assert "Commitment 1 is off." in words(app)
     ledger = before_ordering.ledger()
     assert [item.state for item in ledger.list_commitments(include_ended=True)] == ["cancelled"]
-    app = press(app, "Save the price agreed")
+    app = press(unfold(app, "price"), "Save the price agreed")
     assert "No line is chosen" in words(app)
+
+
+def test_the_same_price_agreed_again_is_asked_about(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    for _ in range(2):
+        app = unfold(app, "price")
+        field(app, "selectbox", "For which line").set_value("tyres")  # type: ignore[attr-defined]
+        field(app, "text_input", "With whom").set_value("A tyre shop")  # type: ignore[attr-defined]
+        field(app, "text_input", "Price agreed").set_value("640")  # type: ignore[attr-defined]
+        app = press(app.run(), "Save the price agreed")
+    assert "Price agreed no. 1 is the same: A tyre shop, " in words(app)
+    ledger = before_ordering.ledger()
+    assert len(ledger.list_commitments()) == 1
+    field(app, "checkbox", "It is meant").set_value(True)  # type: ignore[attr-defined]
+    app = press(app.run(), "Save the price agreed")
+    assert len(ledger.list_commitments()) == 2
+    assert "Save the price agreed" not in [button.label for button in app.main.button]  # the form is put away
 
 
 def test_what_is_left_makes_a_part_bought_line_known(run: Run, half_way: BuildFolder) -> None:

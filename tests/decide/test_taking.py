@@ -101,7 +101,7 @@ def test_a_sum_that_is_taken_is_agreed_asked_no_more_and_undone(
     refused = said(capsys, "quotes", folder, "paint", "--take", "5400.50", expect=2)
     assert "say whose quote it is with --supplier" in refused
     told = said(capsys, "quotes", folder, "paint", "--take", "5400.50", "--supplier", "A shop")
-    assert "Agreed with A shop for “Paint”: €5,400.50, a fixed price." in told
+    assert "Kept: €5,400.50 agreed with A shop for “Paint”, a fixed price." in told
     assert agreed(folder) == [("paint", "A shop", 540_050, "EUR", "fixed", 540_050)]
     assert Path(folder, "build.toml").read_bytes() == text
     assert "Paint, amount: quoted" not in said(capsys, "check", folder)
@@ -122,7 +122,7 @@ def test_a_price_abroad_is_agreed_in_its_money_at_the_rate_planned(
 def test_an_option_that_is_taken_settles_its_choice(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert f"Say so: forecast quotes {folder} kit --take near" in said(capsys, "check", folder)
     told = said(capsys, "quotes", folder, "kit", "--take", "Maker abroad")
-    assert "Agreed with Maker abroad for “Kit”: €2,300.00, an estimate that may still grow." in told
+    assert "Kept: €2,300.00 agreed with Maker abroad for “Kit”, an estimate that may still grow." in told
     assert "“Never delivers” counts once it stands among the lines and risks of the build file." in told
     assert "That is settled: €2,300 agreed for “Kit”." in said(capsys, "quotes", folder, "kit")
     assert "That is settled" in said(capsys, "quotes", folder, "kit", "--take", "near", expect=2)

@@ -250,7 +250,7 @@ def test_a_deposit_counts_against_the_price_agreed_and_paid_in_full_closes_it(
 ) -> None:
     agreed = ["agreed", folder, "kit", "--amount", "500000", "--currency", "JPY", "--expected", "3000"]
     told = run(capsys, *agreed, "--supplier", "A shop", "--date", DAY)
-    assert "Agreed with A shop for “Body kit”: ¥500,000, a fixed price." in told
+    assert "Kept: ¥500,000 agreed with A shop for “Body kit”, a fixed price." in told
     yen = ["--currency", "JPY", "--charged"]
     told = add(capsys, folder, "kit", "150000", *yen, "950", "--deposit")
     assert "It counts against the price agreed with A shop for “Body kit”: €2,100.00 is still to pay." in told
@@ -260,6 +260,19 @@ def test_a_deposit_counts_against_the_price_agreed_and_paid_in_full_closes_it(
     assert "It pays the price agreed with A shop for “Body kit” in full. “Body kit” is closed" in told
     assert "No agreed price is left to pay" in run(capsys, "agreed", folder)
     assert values(watch(capsys, folder)["lines"]["kit"]["now"]) == [3250, 3250, 3250]
+
+
+def test_the_same_price_agreed_again_is_asked_about(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    agreed = ["agreed", folder, "paint", "--amount", "2400", "--date", DAY]
+    run(capsys, *agreed, "--supplier", "A shop")
+    told = run(capsys, *agreed, "--supplier", "a shop", expect=2)
+    assert "Price agreed no. 1 is the same: A shop, " in told
+    assert (
+        "€2,400.00 for “Paint, two coats”, and this comes on top. Is that meant? Nothing was entered." in told
+    )
+    assert "1 open commitment" in run(capsys, "agreed", folder)
+    run(capsys, *agreed, "--supplier", "Another shop")  # told apart by who it is agreed with
+    assert "3 open commitments" in run(capsys, *agreed, "--supplier", "A shop", "--sure")
 
 
 def test_an_estimate_may_grow_more_often_than_a_fixed_price(

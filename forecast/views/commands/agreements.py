@@ -67,7 +67,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     agreed.add_argument("--settle", type=whole, metavar="NO", help="this commitment is paid in full")
     agreed.add_argument("--cancel", type=whole, metavar="NO", help="this commitment is off")
     agreed.add_argument("--note", default="", help="anything worth keeping")
-    add_sure(agreed)
+    add_sure(agreed, "about an unusual sum, or a price agreed that is there already")
     left = command(
         commands,
         "left",
@@ -92,9 +92,7 @@ def run_agreed(options: argparse.Namespace) -> Answered[AgreedAnswer]:
     from forecast.ledger.days import not_ahead
     from forecast.ledger.folder import BuildFolder
     from forecast.views.commands.told import table, wrapped
-    from forecast.views.sentences import unusual_sentence
-    from forecast.views.settling_words import AGREEMENTS, agreed_words, closed_words
-    from forecast.watching.estimates import unusual
+    from forecast.views.settling_words import AGREEMENTS, agreed_question, agreed_words, closed_words
     from forecast.watching.settling import agree, at_planned_rate, settle, titles_of
     from forecast.words.money import exact
 
@@ -121,8 +119,11 @@ def run_agreed(options: argparse.Namespace) -> Answered[AgreedAnswer]:
         amount = exact_sum(options.amount, "--amount", currency)
         if currency != own and expected is None:
             expected = at_planned_rate(build, line, amount, currency)
-        if (at_home := amount if currency == own else expected) is not None:
-            make_sure(options, unusual_sentence(unusual(build, [(line, at_home)]), own))
+        at_home = amount if currency == own else expected
+        make_sure(
+            options,
+            agreed_question(build, ledger, line, options.supplier, (amount, currency), at_home, titles),
+        )
         effect = Effect(build, ledger)
         agreed = agree(
             ledger, date, options.supplier, line, amount, currency, options.note, expected_minor=expected,
