@@ -7,10 +7,10 @@ import streamlit as st
 from forecast.dashboard.asking import unambiguous
 from forecast.dashboard.layout import calmly, text, told_plainly
 from forecast.dashboard.printing import screen_only
-from forecast.dashboard.receipts_news import enter, news, next_turn, turn_of
+from forecast.dashboard.receipts_news import ask_first, enter, is_meant, news, next_turn, turn_of
 from forecast.dashboard.state import Opened, as_it_stands
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
-from forecast.views.settling_words import frozen_words
+from forecast.views.settling_words import freeze_question, frozen_words, in_its_place_words
 from forecast.watching.estimates import sums_of_whole
 from forecast.watching.freezing import freeze, own_budget
 from forecast.words.minor_units import parse_money, to_decimal
@@ -62,12 +62,17 @@ def _form(view: Opened, label: str) -> None:
         amount = unambiguous(
             amount or "", view.currency, asked, key, lambda: sums_of_whole(as_it_stands(view))
         )
+        with asked:
+            meant = is_meant(key, amount)
         if row.button(label, key="freeze"):
 
             def work() -> str:
                 budget = parse_money(amount or "", view.currency)
-                freeze(view.folder, budget, view.scenario, DEFAULT_TRIALS, DEFAULT_SEED)
-                return "The budget is frozen."
+                done = freeze(
+                    view.folder, budget, view.scenario, DEFAULT_TRIALS, DEFAULT_SEED,
+                    ask=lambda now: ask_first(freeze_question(now, budget, view.currency), key, meant=meant),
+                )  # fmt: skip
+                return f"The budget is frozen. {in_its_place_words(done.earlier)}".rstrip()
 
             if enter(view, _PLACE, work):
                 next_turn(_PLACE)

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from forecast.buildfile.changes import AddItem
 from forecast.buildfile.choosing import scenario_title
 from forecast.buildfile.schema import Build
+from forecast.engine.forecast import Forecast
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
 from forecast.ledger import Baseline, Commitment, Ledger, NewReceipt, Receipt
@@ -17,13 +18,14 @@ from forecast.record.finishing import Finished
 from forecast.views.off_estimate import estimate_words, is_known
 from forecast.views.sentences import unusual_words
 from forecast.watching.estimates import tenths, unusual
+from forecast.watching.freezing import unusual_budget
 from forecast.watching.importing import CalledLike, ImportResult
 from forecast.watching.known_facts import EXTRAS
 from forecast.watching.oddities import Odd, agreed_later_words, oddities
 from forecast.watching.reforecast import LineWatch, Reforecast, scenario_in_force
 from forecast.watching.settling import Agreement, Entered
 from forecast.watching.standing import Standing
-from forecast.words.chances import listed, so_many
+from forecast.words.chances import builds, listed, so_many
 from forecast.words.day_words import long_day, short_day
 from forecast.words.minor_units import to_float
 from forecast.words.money import about, as_written, entered, exact
@@ -350,6 +352,39 @@ def frozen_words(baseline: Baseline, build: Build, *, strong: str = "") -> str:
     of = f" for the way “{scenario_title(build, way)}”" if way is not None and len(build.scenario) > 1 else ""
     frozen = f"Frozen on {long_day(baseline.date)}: {strong}{sum_}{strong}{of}."
     return f"{frozen} From now on the build is measured against it."
+
+
+def freeze_question(now: Forecast, budget_minor: int, currency: str) -> str:
+    """Ask whether a sum is meant that is hardly a budget; nothing where it may well be one.
+
+    Parameters
+    ----------
+    now : Forecast
+        As things stand.
+    budget_minor : int
+    currency : str
+        The build's.
+    """
+    budget = to_float(budget_minor, currency)
+    odd = unusual_budget(now, budget)
+    if odd is None:
+        return ""
+    sum_ = entered(budget, currency)
+    if odd == "too little":
+        half = now.percentile(0.5)
+        told = f"is enough in {builds(now.chance_within(budget).value)}: half of them cost more than"
+        return f"{sum_} {told} {about(half.value, currency, half.error)}. Is that meant?"
+    most = now.percentile(0.9)
+    told = "is more than three times what 90 of 100 builds cost at most"
+    return f"{sum_} {told}: {about(most.value, currency, most.error)}. Is that meant?"
+
+
+def in_its_place_words(earlier: Baseline | None) -> str:
+    """Say which frozen budget another takes the place of; nothing where it is the first."""
+    if earlier is None:
+        return ""
+    sum_ = entered(to_float(earlier.budget_minor, earlier.currency), earlier.currency)
+    return f"It takes the place of {sum_}, frozen on {long_day(earlier.date)}."
 
 
 def settled_lines_words(settled: int, lines: int) -> str:

@@ -30,6 +30,19 @@ def test_the_budget_is_frozen_with_the_build_as_it_is(run: Run, before_ordering:
     assert [one.budget_minor for one in before_ordering.ledger().list_baselines()] == [1_250_000, 1_250_000]
 
 
+def test_a_sum_that_is_hardly_a_budget_is_asked_about(run: Run, before_ordering: BuildFolder) -> None:
+    freeze(before_ordering, 1_250_000, None, 1024, 1)
+    app = press(run(before_ordering.build_file, "cost"), "Freeze another sum")
+    field(app, "text_input", SUM).set_value("2,400.00")  # type: ignore[attr-defined]
+    app = press(app.run(), "Freeze this instead")
+    assert "€2,400 is enough in fewer than 1 of 100 builds: half of them cost more than" in words(app)
+    assert len(before_ordering.ledger().list_baselines()) == 1
+    field(app, "checkbox", "It is meant").set_value(True)  # type: ignore[attr-defined]
+    app = press(app.run(), "Freeze this instead")
+    assert [one.budget_minor for one in before_ordering.ledger().list_baselines()] == [1_250_000, 240_000]
+    assert "It takes the place of €12,500, frozen on" in words(app)
+
+
 def test_a_budget_that_can_mean_two_is_read_by_what_the_build_comes_to(
     run: Run, before_ordering: BuildFolder
 ) -> None:
@@ -46,11 +59,11 @@ def test_a_budget_that_can_mean_two_is_read_by_what_the_build_comes_to(
 
 def test_a_question_about_the_sum_goes_with_the_answer(run: Run, before_ordering: BuildFolder) -> None:
     app = run(before_ordering.build_file, "cost")
-    app = field(app, "text_input", SUM).set_value("500,000").run()  # type: ignore[attr-defined]
+    app = field(app, "text_input", SUM).set_value("40,000").run()  # type: ignore[attr-defined]
     asked = next(item for item in app.radio if "Which is meant?" in item.label)
-    app = press(asked.set_value("500000").run(), "Freeze it")
+    app = press(asked.set_value("40000").run(), "Freeze it")
     assert not [item for item in app.radio if "Which is meant?" in item.label]
-    assert before_ordering.ledger().list_baselines()[0].budget_minor == 50_000_000
+    assert before_ordering.ledger().list_baselines()[0].budget_minor == 4_000_000
 
 
 def test_what_stands_asks_to_freeze_once_something_is_paid(run: Run, before_ordering: BuildFolder) -> None:

@@ -207,7 +207,7 @@ def test_an_exported_ledger_is_imported_as_what_it_is(
 ) -> None:
     add(capsys, folder, "--line", "kit", "--closes", "--note", "=HYPERLINK(1)")
     run(capsys, "agreed", folder, "filler", "--amount", "50", "--supplier", "Shop")
-    run(capsys, "freeze", folder, "--budget", "9000")
+    run(capsys, "freeze", folder, "--budget", "9000", "--sure")
     text = str(tmp_path / "ledger.csv")
     run(capsys, "receipt", "export", folder, text)
     (tmp_path / "receipts.db").unlink()

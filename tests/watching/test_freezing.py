@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
 
-from forecast.errors import LedgerError
+from forecast.engine.forecast import Forecast
+from forecast.errors import LedgerError, UnusualError
 from forecast.ledger.folder import BuildFolder
+from forecast.views.settling_words import freeze_question
 from forecast.watching.freezing import freeze, own_budget
 
 
@@ -49,3 +52,31 @@ def test_a_budget_of_nothing_is_refused(tmp_path: Path) -> None:
     (tmp_path / "build.toml").write_text(text, encoding="utf-8")
     with pytest.raises(LedgerError, match="must be above zero"):
         freeze(BuildFolder.at(tmp_path), 0, None, 64, 1)
+
+
+@pytest.mark.parametrize(
+    ("budget", "asked"),
+    [
+        (900, "€900 is enough in fewer than 1 of 100 builds: half of them cost more than €2,5"),
+        (2_500, ""),
+        (8_000, ""),
+        (12_000, "€12,000 is more than three times what 90 of 100 builds cost at most: €3,3"),
+    ],
+)
+def test_a_sum_that_is_hardly_a_budget_is_asked_about_before_anything_is_kept(
+    tmp_path: Path, budget: int, asked: str
+) -> None:
+    text = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n'
+    text += '[[line]]\nid = "kit"\ngroup = "kit"\namount = { shape = "uniform", min = 1500, max = 3500 }\n'
+    (tmp_path / "build.toml").write_text(text, encoding="utf-8")
+    folder = BuildFolder.at(tmp_path)
+
+    def ask(now: Forecast) -> None:
+        told = freeze_question(now, 100 * budget, "EUR")
+        assert told.startswith(asked)
+        if told:
+            raise UnusualError(told)
+
+    with pytest.raises(UnusualError) if asked else nullcontext():
+        freeze(folder, 100 * budget, None, 4096, 1, ask=ask)
+    assert (folder.ledger().baseline() is None) is bool(asked)

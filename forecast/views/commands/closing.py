@@ -98,6 +98,7 @@ def _add_freeze(commands: Commands[argparse.ArgumentParser]) -> None:
     add_file(parser)
     add_simulation(parser)
     parser.add_argument("--budget", metavar="SUM", help="the sum; the build's own when left out")
+    add_sure(parser, "about a sum that is hardly a budget")
     parser.add_argument("--note", default="", help="anything worth keeping")
 
 
@@ -312,7 +313,7 @@ def run_freeze(options: argparse.Namespace) -> Answered[FreezeAnswer]:
     """Commit to a budget."""
     from forecast.engine.forecast import DEFAULT_TRIALS
     from forecast.ledger.folder import BuildFolder
-    from forecast.views.settling_words import frozen_words
+    from forecast.views.settling_words import freeze_question, frozen_words, in_its_place_words
     from forecast.watching.freezing import freeze, own_budget
     from forecast.words.money import builds
 
@@ -328,9 +329,13 @@ def run_freeze(options: argparse.Namespace) -> Answered[FreezeAnswer]:
         message = "--budget: say the sum, or set budget in the build file's [build] table."
         raise LedgerError(message)
     trials = options.trials if isinstance(options.trials, int) else DEFAULT_TRIALS
-    frozen = freeze(folder, budget, options.scenario, trials, options.seed, options.note)
+    frozen = freeze(
+        folder, budget, options.scenario, trials, options.seed, options.note,
+        lambda now: make_sure(options, freeze_question(now, budget, own)),
+    )  # fmt: skip
     enough = f"It is enough in {builds(frozen.chance)} as it stands now."
-    text = f"{frozen_words(frozen.baseline, build)} {enough}"
+    told = [frozen_words(frozen.baseline, build), in_its_place_words(frozen.earlier), enough]
+    text = " ".join(filter(None, told))
     return answer(options, text, {"budget_minor": budget, "currency": own, "chance": figure(frozen.chance)})
 
 
