@@ -301,6 +301,7 @@ def receipt_form(view: Opened) -> None:
         if enter(view, "form", lambda: _save(view, entry, meant=meant)):
             st.session_state["receipt_form"] = uuid.uuid4().hex
             st.session_state["entering"] = ""  # what was saved is read first
+            st.session_state["open-line"] = entry.parts[0][0] if entry.parts else None
             st.session_state[JUST_ENTERED] = True
             st.rerun()
 

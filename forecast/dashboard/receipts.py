@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from typing import Literal
 
 import streamlit as st
@@ -16,8 +17,10 @@ from forecast.dashboard.receipts_news import JUST_ENTERED, last_entered, news, u
 from forecast.dashboard.receipts_settle import (
     close_several,
     looks_settled,
+    may_be_done,
     statement,
     tell_events,
+    whether_done,
 )
 from forecast.dashboard.state import Opened, before, opened, watched
 from forecast.ledger import EveryReceipt, Receipt
@@ -43,6 +46,9 @@ _THUMBS = """<style>
   .st-key-receipt-form [data-testid="stFileUploaderDropzoneInstructions"] { display: none; }
 }
 </style>"""
+_DONE = "done"
+_FORMS = {"receipt": "receipt_form", "price": "commitment_form"}
+"""Under which a session keeps the key of each form's fields."""
 ENTERING = {"receipt": "Enter a receipt", "price": "A price agreed", "bank": "A bank's file"}
 
 
@@ -71,7 +77,7 @@ def page() -> None:
             st.warning(safe(doubt))
         with screen_only("enter"):
             news("form")
-            _enter(view, first=every.undone.keys() >= {one.id for one in every.receipts})
+            _enter(view, watch, first=every.undone.keys() >= {one.id for one in every.receipts})
         if watch is not None:
             looks_settled(view, watch, folded=False)
         if view.ledger is not None and (
@@ -80,16 +86,18 @@ def page() -> None:
             what_was_paid(view, every, watch)
         if receipts:
             _picture(view, receipts, watch)
-        _told_seldom(view)
+        _told_seldom(view, ending=watch is None or not may_be_done(watch))
         _added_up(view)
         news()
 
 
-def _enter(view: Opened, *, first: bool) -> None:
+def _enter(view: Opened, watch: Reforecast | None, *, first: bool) -> None:
     """Offer what can be entered or taken back; draw the form asked for, and the first receipt's at once."""
     st.session_state.setdefault("entering", "receipt" if first else "")
     entering = st.session_state["entering"]
     labels = ENTERING | ({"receipt": "Enter another"} if st.session_state.get(JUST_ENTERED) else {})
+    if watch is not None and may_be_done(watch):
+        labels = labels | {_DONE: "The build is done"}
     st.html(_THUMBS)
     entry = last_entered(view)
     with st.container(horizontal=True, key="entering"):
@@ -101,9 +109,13 @@ def _enter(view: Opened, *, first: bool) -> None:
                 st.session_state["entering"] = name  # pressed again, it stays: what is typed may not vanish
                 st.session_state[JUST_ENTERED] = False
                 st.rerun()
-        if entering and st.button("Put the form away", key="enter-nothing", type="tertiary"):
-            st.session_state["entering"] = ""
-            st.rerun()
+        if entering and entering != _DONE:
+            if st.button("Put the form away", key="enter-nothing", type="tertiary"):
+                st.session_state["entering"] = ""
+                st.rerun()
+            if entering in _FORMS and st.button("Empty the form", key="enter-anew", type="tertiary"):
+                st.session_state[_FORMS[entering]] = uuid.uuid4().hex  # the fields of another form are empty
+                st.rerun()
         if entry is not None:
             undo_button(view, entry)
     if entry is not None:
@@ -114,6 +126,9 @@ def _enter(view: Opened, *, first: bool) -> None:
     elif entering == "price":
         with st.container(key="price-form", border=True):
             enter_price(view)
+    elif entering == _DONE and _DONE in labels:
+        with st.container(key="done-form", border=True):
+            whether_done(view)
     elif entering == "bank":
         with st.container(key="bank-form", border=True):
             import_file(view)
@@ -121,11 +136,11 @@ def _enter(view: Opened, *, first: bool) -> None:
 
 @st.fragment
 @told_plainly()
-def _told_seldom(view: Opened) -> None:
+def _told_seldom(view: Opened, *, ending: bool) -> None:
     folded = fold("Close several lines, tell of events", "close-several")
     if folded.open:
         with folded:
-            close_several(view)
+            close_several(view, ending=ending)
             tell_events(view)
 
 

@@ -39,6 +39,7 @@ from forecast.ledger.days import not_ahead
 from forecast.ledger.records import AgreementKind
 from forecast.views.settling_words import (
     AGREEMENTS,
+    NOT_NEEDED,
     TAKEN_OUT,
     agreed_question,
     agreed_words,
@@ -46,11 +47,11 @@ from forecast.views.settling_words import (
     state_words,
 )
 from forecast.watching.reforecast import Reforecast
-from forecast.watching.settling import agree, at_planned_rate, settle
+from forecast.watching.settling import agree, at_planned_rate, never_paid, settle
 from forecast.words.chances import listed, so_many
 from forecast.words.day_words import as_typed, short_day
 from forecast.words.minor_units import parse_money
-from forecast.words.money import exact
+from forecast.words.money import entered, exact
 from forecast.words.text import STRONG
 
 
@@ -217,12 +218,27 @@ def left_of(view: Opened, line: str, title: str) -> None:
 _ROWS = """<style>
 .st-key-paid-lines { gap: 0.4rem; }
 .st-key-paid-lines [class*="st-key-row-"] button { min-height: 44px; }
-.st-key-paid-lines [class*="st-key-row-"] button, .st-key-paid-lines [class*="st-key-row-"] button > div {
-  justify-content: flex-start; text-align: left; }
+.st-key-paid-lines [class*="st-key-row-"] button :not(p, p *) { width: 100%; text-align: left; }
+.st-key-paid-lines [class*="st-key-row-"] p { display: grid; width: 100%; align-items: baseline; margin: 0;
+  grid-template-columns: 0.9rem minmax(8rem, 20rem) 1fr auto; gap: 0 0.7rem; }
+.st-key-paid-lines [class*="st-key-row-"] p em { font-style: normal; grid-row: 1; grid-column: 1; }
+.st-key-paid-lines [class*="st-key-row-"] p strong { grid-row: 1; grid-column: 2; }
+.st-key-paid-lines [class*="st-key-row-"] p code { grid-row: 1; grid-column: 4; text-align: right; font: inherit;
+  color: inherit; background: none; padding: 0; white-space: nowrap; }
+.st-key-paid-lines .st-key-row-together p { padding: 0 0.8rem; }
+.st-key-paid-lines .st-key-row-together p code { font-weight: 600; }
+@media (max-width: 640px) {
+  .st-key-paid-lines [class*="st-key-row-"] p { grid-template-columns: 0.9rem 1fr auto; }
+  .st-key-paid-lines [class*="st-key-row-"] p code { grid-column: 3; }
+}
 .st-key-paid-lines .st-key-the-line button { min-height: 44px; }
 .st-key-on-paper { display: none; }
 @media print { .st-key-on-paper { display: block !important; } }
 </style>"""
+
+
+_CLOSED_SHOWN, _OPEN_SHOWN = "closed-shown", "open-shown"
+"""Under which a session knows that closed lines, and those of which nothing is known yet, are shown one by one."""
 
 
 @dataclass(frozen=True)
@@ -235,6 +251,7 @@ class LineRow:
     agreed: int
     left: int | None
     state: str
+    closed: bool
     receipts: tuple[Receipt, ...]
 
 
@@ -316,17 +333,41 @@ def _by_line(
         text("No line and no receipt has that word." if word else "Nothing is paid or agreed yet.")
         return
     st.html(_ROWS)
-    done = [] if word else [row for row in found if row.state == "closed"]
-    listed = found if word else [row for row in found if row.state != "closed"]
+    done = [] if word else [row for row in found if row.closed]
+    newest = _newest(receipts) if not st.session_state.get(_CLOSED_SHOWN) else frozenset()
+    listed = found if word else [row for row in found if not row.closed or row.id in newest]
+    # what was entered last stands first: it may have closed its line
+    listed = sorted(listed, key=lambda row: row.id not in newest)
     with screen_only("lines"), st.container(key="paid-lines"):
         _first_rows(view, listed, documents, "lines")
         if done and _closed(view, done):
-            _first_rows(view, done, documents, "closed-lines")
+            _first_rows(view, [row for row in done if row.id not in newest], documents, "closed-lines")
+        untouched = [] if word else _untouched(view, rows, found)
+        if untouched and _folded(
+            f"**{so_many(len(untouched), 'open line')}** nothing paid yet", "row-untouched", _OPEN_SHOWN
+        ):
+            st.caption("One that you can do without is not needed: open it and say so.")
+            _first_rows(view, untouched, documents, "untouched-lines")
+        if found[1:]:
+            whole = exact(sum(row.paid for row in found), view.currency)
+            with st.container(key="row-together"):
+                st.markdown(f"**Together** `{safe(whole)}`")
     with st.container(key="on-paper"):
-        written = [
-            [row.title, exact(row.paid, view.currency), _beside(view, row, paid=False)] for row in found
-        ]
+        written = [[row.title, exact(row.paid, view.currency), _beside(view, row)] for row in found]
         table(["Line", "Paid", "How it stands"], written, "What was paid, line by line", left=1, right_text=1)
+
+
+def _newest(receipts: Sequence[Receipt]) -> frozenset[str]:
+    """Give the lines of the receipt that was entered last."""
+    last = max(receipts, key=lambda one: one.id, default=None)
+    return frozenset() if last is None else frozenset(split.line_id for split in last.splits)
+
+
+def _untouched(view: Opened, rows: Sequence[LineRow], found: Sequence[LineRow]) -> list[LineRow]:
+    """Give the open lines of this way that were to cost money and of which nothing is known yet."""
+    told = {row.id for row in found}
+    counted = {row.id for row in before(view).plan.counted(())}
+    return [row for row in rows if row.id in counted and row.id not in told and not row.closed]
 
 
 def _first_rows(
@@ -351,24 +392,24 @@ def _rows(view: Opened, receipts: Sequence[Receipt], watch: Reforecast | None) -
     closed = ledger.closed_lines() if ledger is not None else frozenset()
     known = {} if watch is None else {line.id: line for line in watch.lines}
     rows = []
-    titles = view.titles()
+    titles, needless = view.titles(), never_paid(view.build, ledger, closed)
     gone = {line: f"{titles.get(line, line)} ({TAKEN_OUT})" for line in by_line if line not in names}
     for line, title in (names | gone).items():
-        state = "closed" if line in closed else state_words(known[line]) if line in known else ""
+        state = state_words(known[line]) if line in known else ""
+        if line in closed and not (state and line in known):
+            state = NOT_NEEDED if line in needless else "closed"
         said = None if line in closed or line not in left else left[line].amount_minor
         mine = tuple(by_line.get(line, ()))
-        rows.append(LineRow(line, title, paid.get(line, 0), agreed.get(line, 0), said, state, mine))
+        rows.append(
+            LineRow(line, title, paid.get(line, 0), agreed.get(line, 0), said, state, line in closed, mine)
+        )
     # What has still something to be said of it comes first, the dearest at the top.
-    return sorted(rows, key=lambda row: (row.state == "closed", not row.state, -row.paid - row.agreed))
+    return sorted(rows, key=lambda row: (row.closed, not row.state, -row.paid - row.agreed))
 
 
-def _beside(view: Opened, row: LineRow, *, paid: bool = True) -> str:
-    parts = [f"{exact(row.paid, view.currency)} paid"] if paid and (row.paid or row.receipts) else []
+def _beside(view: Opened, row: LineRow) -> str:
     state = "" if row.state.startswith("price agreed") else row.state
-    if parts and state.startswith("part paid"):  # that something is paid is said already
-        parts[0] += " in part" if state == "part paid" else ""
-        state = state.removeprefix("part paid").removeprefix(", ")
-    parts += [f"{exact(row.agreed, view.currency)} agreed, to pay"] if row.agreed else []
+    parts = [f"{exact(row.agreed, view.currency)} agreed, to pay"] if row.agreed else []
     parts += [f"{exact(row.left, view.currency)} left to buy"] if row.left is not None else []
     parts += [state] if state else []
     return ", ".join(parts)
@@ -376,7 +417,6 @@ def _beside(view: Opened, row: LineRow, *, paid: bool = True) -> str:
 
 def _closed(view: Opened, done: Sequence[LineRow]) -> bool:
     """Draw one row for all closed lines; tell whether it is open."""
-    opened = bool(st.session_state.get("closed-shown"))
     # As the sentence at the top of the page counts them.
     plan, events = before(view).plan, {event.id for event in view.build.event}
     costing = {row.id for row in plan.counted({row.id for row in done if row.paid})}
@@ -390,22 +430,30 @@ def _closed(view: Opened, done: Sequence[LineRow]) -> bool:
     counts += [f"{work} of own work"] if work else []
     counts += [f"{elsewhere} of another way"] if elsewhere else []
     paid = exact(sum(row.paid for row in done), view.currency)
-    if _button(f"**{listed(counts)}** \u2003{safe(paid)} paid", "row-closed", opened=opened):
-        st.session_state["closed-shown"] = not opened
-        st.rerun()
+    opened = _folded(f"**{listed(counts)}** `{safe(paid)}`", "row-closed", _CLOSED_SHOWN)
     if opened:
         st.caption("Nothing more will come for these.")
     return opened
 
 
+def _folded(label: str, key: str, shown: str) -> bool:
+    """Draw one row for many lines; tell whether it is open, which the session keeps under `shown`."""
+    opened = bool(st.session_state.get(shown))
+    if _button(label, key, opened=opened):
+        st.session_state[shown] = not opened
+        st.rerun()
+    return opened
+
+
 def _button(label: str, key: str, *, opened: bool) -> bool:
-    return st.button(f"{'▾' if opened else '▸'}\u2002{label}", key=key, width="stretch")
+    return st.button(f"*{'▾' if opened else '▸'}* {label}", key=key, width="stretch")
 
 
 def _row(view: Opened, row: LineRow, documents: Mapping[int, Sequence[AttachedFile]]) -> None:
     opened = st.session_state.get("open-line") == row.id
-    beside = _beside(view, row)
-    label = f"**{safe(row.title)}**" + (f" \u2003{safe(beside)}" if beside else "")
+    paid = exact(row.paid, view.currency) if row.paid else entered(0.0, view.currency)
+    label = f"**{safe(row.title)}** {safe(_beside(view, row))}"
+    label += f" `{safe(paid)}`" if row.paid or row.receipts or row.closed else ""
     if _button(label, f"row-line-{row.id}", opened=opened):
         st.session_state["open-line"] = None if opened else row.id
         st.rerun()
@@ -417,18 +465,20 @@ def _row(view: Opened, row: LineRow, documents: Mapping[int, Sequence[AttachedFi
 def _line(view: Opened, row: LineRow, documents: Mapping[int, Sequence[AttachedFile]]) -> None:
     """Draw what can be said of a line: settled or not, what is agreed and left, and its receipts."""
     with st.container(horizontal=True):
-        if row.state == "closed":
+        if row.closed:
             if st.button("Open it again", key="reopen-line"):
                 reopen_now(view, [row.id], "lines", more=False)
         else:
-            if st.button("Close it: nothing more will come", key="close-line"):
+            needless = not row.agreed and never_paid(view.build, view.ledger, [row.id])
+            label = "Not needed" if needless else "Close it: nothing more will come"
+            if st.button(label, key="close-line"):
                 st.session_state["open-line"] = None  # it goes to the closed ones
                 close_now(view, [row.id], "lines")
                 st.session_state["open-line"] = row.id
             if st.button("More is to come", key="more-line"):
                 reopen_now(view, [row.id], "lines", more=True)
     agreed_for(view, row.id)
-    if row.state != "closed":
+    if not row.closed:
         left_of(view, row.id, row.title)
     if row.receipts:
         one_receipt(view, row.receipts[:100], view.titles(), documents, {})

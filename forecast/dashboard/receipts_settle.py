@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import cast
 
 import streamlit as st
@@ -35,7 +36,7 @@ from forecast.views.settling_words import (
     state_words,
 )
 from forecast.watching.reforecast import Reforecast
-from forecast.watching.settling import close_lines
+from forecast.watching.settling import close_lines, never_paid
 from forecast.words.day_words import short_day
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
@@ -81,8 +82,8 @@ def looks_settled_news() -> None:
     news("settled")
 
 
-def close_several(view: Opened) -> None:
-    """Close several lines at once, open closed ones again, or end the build."""
+def close_several(view: Opened, *, ending: bool = True) -> None:
+    """Close several lines at once, open closed ones again, or end the build where that has no button of its own."""
     ledger, names = view.ledger, lines_to_pay(view) | own_work(view)
     closed = ledger.closed_lines() if ledger is not None else frozenset()
     turn = turn_of("marks")
@@ -98,6 +99,11 @@ def close_several(view: Opened) -> None:
     with st.container(horizontal=True):
         if st.button("Close them", key="close", disabled=not wanted):
             close_now(view, wanted, "marks")
+        needless = never_paid(view.build, ledger, wanted)
+        if st.button(
+            "Not needed", key="close-not-needed", disabled=not wanted or len(needless) < len(wanted)
+        ):
+            close_now(view, wanted, "marks")
         if st.button("More is to come for them", key="more-to-come", disabled=not wanted):
             reopen_now(view, wanted, "marks", more=True)
     done = [name for name in names if name in closed]
@@ -108,23 +114,46 @@ def close_several(view: Opened) -> None:
         )  # fmt: skip
         if st.button("Open them again", key="reopen", disabled=not again):
             reopen_now(view, again, "marks", more=False)
-    text("When the car is done, close all that is open. You are asked first.")
-    _ask_whether_done(view)
+    if ending:
+        text("When the car is done, close all that is open. You are asked first.")
+        _ask_whether_done(view, "form")
 
 
 _NEARLY = 0.9
 """Share of the lines that are closed or look settled from which a build is nearly at its end (our choice)."""
+_MOSTLY = 0.5
+"""Share of the lines so settled, or of P50 that is paid, from which a build may be done: many a line is never needed
+(our choice)."""
+
+
+def may_be_done(watch: Reforecast) -> bool:
+    """Tell whether to offer the end where receipts are entered: most lines are settled, or most money is paid."""
+    if watch.finished:
+        return False
+    settled, lines = _settled(watch)
+    return settled > _MOSTLY * lines or watch.paid > _MOSTLY * watch.percentile(0.5).value
+
+
+def _settled(watch: Reforecast) -> tuple[int, int]:
+    """Count the lines that cost money and are closed or look settled, and all of them."""
+    lines = set(watch.counts.costing)
+    return len(lines & {*watch.counts.closed, *watch.looking_settled}), len(lines)
 
 
 def offer_the_end(view: Opened, watch: Reforecast) -> None:
     """Offer to end the build where all of it is settled, or nearly; draw nothing before, nor afterwards."""
     news("marks")
-    lines, settled = set(watch.counts.costing), {*watch.counts.closed, *watch.looking_settled}
-    if watch.finished or not lines or len(lines & settled) < _NEARLY * len(lines):
+    settled, lines = _settled(watch)
+    if watch.finished or not lines or settled < _NEARLY * lines:
         return
     with screen_only("the-end"), st.container(border=True):
-        text(settled_lines_words(len(lines & settled), len(lines)))
-        _ask_whether_done(view)
+        text(settled_lines_words(settled, lines))
+        _ask_whether_done(view, "marks")
+
+
+def whether_done(view: Opened) -> None:
+    """Ask at once whether the build is done, where that was pressed already."""
+    _question(view, "form", lambda: st.session_state.update({"entering": ""}))
 
 
 def close_now(view: Opened, lines: list[str], place: str) -> None:
@@ -141,6 +170,7 @@ def close_now(view: Opened, lines: list[str], place: str) -> None:
             view.currency,
             view.build.work_alone,
             view.build.income.intersection(new),
+            never_paid(view.build, ledger, new),
         )
         return words or "They were closed already."
 
@@ -149,7 +179,7 @@ def close_now(view: Opened, lines: list[str], place: str) -> None:
         st.rerun()
 
 
-def _ask_whether_done(view: Opened) -> None:
+def _ask_whether_done(view: Opened, place: str) -> None:
     """Say what ends with the build before it does; whatever is entered meanwhile takes the question away."""
     asked, now = "asked-whether-done", f"{view.folder.folder} {view.scenario} {ledger_state(view.ledger)}"
     if st.session_state.get(asked) != now:
@@ -157,6 +187,11 @@ def _ask_whether_done(view: Opened) -> None:
             st.session_state[asked] = now
             st.rerun()
         return
+    _question(view, place, lambda: st.session_state.update({asked: None}))
+
+
+def _question(view: Opened, place: str, away: Callable[[], None]) -> None:
+    """Ask whether the build is done; `away` takes the question away, `place` says what came of it."""
     question = finish_question(
         to_finish(view.ledger or view.folder.ledger_to_read(), view.build, view.scenario), view.currency
     )
@@ -166,17 +201,15 @@ def _ask_whether_done(view: Opened) -> None:
     st.warning(safe(question))
     with st.container(horizontal=True):
         if st.button("Yes, close everything", key="finish-sure"):
-            st.session_state.pop(asked)
-            _finish(view)
+            away()
+            _finish(view, place)
         if st.button("No, leave it open", key="finish-not"):
-            st.session_state.pop(asked)
+            away()
             st.rerun()
 
 
-def _finish(view: Opened) -> None:
-    if enter(
-        view, "marks", lambda: finished_words(finish(view.ledger_to_write(), view.build, view.scenario))
-    ):
+def _finish(view: Opened, place: str) -> None:
+    if enter(view, place, lambda: finished_words(finish(view.ledger_to_write(), view.build, view.scenario))):
         next_turn("marks")
         st.rerun()
 

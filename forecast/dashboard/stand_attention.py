@@ -44,7 +44,7 @@ from forecast.views.settling_words import (
 from forecast.views.stands import due_sentence, over_sentence, running_over, short_sentence, tight_sentence
 from forecast.watching.at_stake import beyond_high, missing_on_average, still_counted
 from forecast.watching.reforecast import LineWatch, Reforecast
-from forecast.watching.settling import close_lines, enter_receipt, rule_out
+from forecast.watching.settling import close_lines, enter_receipt, never_paid, rule_out
 from forecast.words.currencies import is_currency
 from forecast.words.minor_units import to_float
 from forecast.words.money import about
@@ -178,6 +178,10 @@ def to_firm_up_next(view: Opened, watch: Reforecast | None, asked: Attention) ->
             None,
         )
         room.empty()
+    if found is None and watch is not None and watch.finished:
+        told = "How far your estimates were off, line by line, stands under \u201cWhere does it end?\u201d."
+        _item("ended", told, "", lambda: None, "watch", "See how good they were")
+        return
     if found is None:
         if not asked.count:
             text("Nothing now.")
@@ -256,6 +260,7 @@ def _over(view: Opened, line: LineWatch) -> None:
                 view.currency,
                 (),
                 view.build.income.intersection([line.id]),
+                never_paid(view.build, view.ledger, [line.id]),
             )
 
         _done(view, work)

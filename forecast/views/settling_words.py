@@ -65,7 +65,7 @@ def state_words(line: LineWatch) -> str:
 def _closed_state(line: LineWatch) -> str:
     """Tell what was paid for from what was never bought, never sold, or never happened."""
     if line.not_bought:
-        return "not bought"
+        return NOT_NEEDED
     if line.paid or line.happened or not (line.base or line.if_needed):
         return "closed"
     if line.kind == "event":
@@ -142,6 +142,8 @@ def _margin_sentences(watch: Reforecast) -> list[str]:
     ]
 
 
+NOT_NEEDED = "not needed"
+"""What is said, everywhere, of a line that was closed with nothing paid."""
 NOT_HERE = "not in this scenario"
 """What is said, everywhere, of a line that the scenario in force leaves out."""
 TAKEN_OUT = "taken out of the build"
@@ -192,16 +194,22 @@ def closed_words(
     currency: str,
     work: Collection[str] = (),
     income: Collection[str] = (),
+    unpaid: Collection[str] = (),
 ) -> str:
     """Say which lines are closed now, and which agreed prices ended with them.
 
-    `work` names lines of own hours alone, for which nothing is paid in any case; `income` those that bring money in.
+    `work` names lines of own hours alone, for which nothing is paid in any case; `income` those that bring money in;
+    `unpaid` those for which nothing was: see `settling.never_paid`.
     """
     worked = [name for name in closed if name.endswith(".own_hours") or name in work]
     closed = [name for name in closed if name not in worked]
     told = []
     if worked:
         told.append(f"{named(worked, titles)} {'is' if len(worked) == 1 else 'are'} done.")
+    if needless := [name for name in closed if name in unpaid]:
+        verb, whom = ("is", "it") if len(needless) == 1 else ("are", "them")
+        told.append(f"{named(needless, titles)} {verb} {NOT_NEEDED}: nothing will be paid for {whom}.")
+    closed = [name for name in closed if name not in needless]
     paid_for = [name for name in closed if name not in income]
     for names, ended in (
         (paid_for, "be paid"),

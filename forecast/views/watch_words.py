@@ -11,7 +11,7 @@ from math import ceil
 from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.views.off_estimate import ends_at, estimate_words, is_known, off_estimate
-from forecast.views.settling_words import TAKEN_OUT, state_words
+from forecast.views.settling_words import NOT_NEEDED, TAKEN_OUT, state_words
 from forecast.watching.earned import Earned
 from forecast.watching.history import History, HistoryPoint
 from forecast.watching.reasons import Reason, TaughtCause
@@ -318,7 +318,7 @@ REASON_WORDS = {
     "agreed": "a price was agreed",
     "happened": "it happened",
     "cannot-happen": "it cannot happen any more",
-    "dropped": "given up",
+    "dropped": NOT_NEEDED,
     "outside": "was not in the estimate",
 }
 """Each reason that the ledger itself gives, in words."""

@@ -55,6 +55,13 @@ def _titles_here(build: Build, scenario: str | None) -> dict[str, str]:
     return named | {row.id: row.title for row in plan.payable} | hours
 
 
+def never_paid(build: Build, ledger: Ledger | None, names: Iterable[str]) -> frozenset[str]:
+    """Give those of some lines that were to cost money and for which nothing was paid: closed, they were not needed."""
+    paid: Mapping[str, int] = {} if ledger is None else ledger.paid_by_line()
+    lines = {line.id for line in build.line} - build.income - frozenset(build.work_alone)
+    return frozenset(name for name in names if name in lines and not paid.get(name))
+
+
 # -- whether it is all
 
 

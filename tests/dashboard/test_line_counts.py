@@ -50,7 +50,7 @@ def test_pages_and_terminal_count_the_same_lines(
     def closed_row() -> str:
         return next(button.label for button in run(file, "receipts").button if button.key == "row-closed")
 
-    assert closed_row().startswith("▸\u2002**2 closed lines and 1 of own work** \u2003€2,040.00 paid")
+    assert closed_row().startswith("*▸* **2 closed lines and 1 of own work** `€2,040.00`")
     capsys.readouterr()
     assert main(["finish", str(folder.folder), "--sure"]) == 0
     assert re.search(rf"\b{costing - 2} lines that were open are closed\b", capsys.readouterr().out)

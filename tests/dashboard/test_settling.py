@@ -201,7 +201,6 @@ def test_more_is_to_come_is_said_on_the_page_of_receipts(run: Run, folder: Build
 
 def test_taking_a_receipt_back_opens_what_it_closed(run: Run, folder: BuildFolder) -> None:
     app = save(fill(run(folder.build_file, "receipts"), ["kit"], "A shop", "2900"))
-    app = open_line(app, "Body kit")
     field(app, "text_input", "Why").set_value("typed wrong")  # type: ignore[attr-defined]
     app = press(app, "Take it back")
     assert "What was said with it of “Body kit” is taken back too." in words(app)

@@ -478,7 +478,7 @@ def test_what_was_never_bought_is_told_apart_from_what_ended_far_from_its_estima
     assert {row["key"] for row in with_key(chart, "estimate")} == {"a1", "a2", "a3"}
     told = " ".join(chart.to_dict()["title"]["subtitle"])
     assert "Drawn: the 3 closed that ended farthest from their estimate" in told
-    assert told.endswith("Left out: 3 lines not bought.")
+    assert told.endswith("Left out: 3 lines not needed.")
     assert len(list(with_key(estimate_paid_forecast(items[4:], "EUR"), "estimate"))) == 3
 
 

@@ -232,7 +232,8 @@ def test_several_lines_are_closed_and_opened_by_one_command(
 ) -> None:
     add(capsys, folder, "kit", "2900")
     told = run(capsys, "close", folder, "kit", "paint", "--date", DAY)
-    assert "“Body kit” and “Paint, two coats” are closed" in told
+    assert "“Paint, two coats” is not needed: nothing will be paid for it." in told
+    assert "“Body kit” is closed: nothing more will be paid for it." in told
     assert "“Body kit” was closed already." in run(capsys, "close", folder, "kit")
     told = run(capsys, "reopen", folder, "kit", "paint", "--more-to-come")
     assert "More is to come for “Body kit” and “Paint, two coats”." in told
@@ -687,7 +688,7 @@ def test_a_sale_is_asked_whether_it_is_all_and_closed_in_words_of_what_comes_in(
     run(capsys, "reopen", folder, "resale")
     told = run(capsys, "close", folder, "resale", "kit")
     assert closed in told
-    assert "“Body kit” is closed: nothing more will be paid for it." in told
+    assert "“Body kit” is not needed: nothing will be paid for it." in told
 
 
 def test_a_price_in_foreign_money_comes_to_what_was_planned_where_nothing_else_is_said(

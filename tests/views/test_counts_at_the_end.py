@@ -80,7 +80,7 @@ def test_lines_with_nothing_paid_are_one_count(lived: BuildFolder, say: SAY) -> 
     assert int(worth[1]) == sure
     watch = reforecast(lived.read(), lived.ledger())
     assert (
-        sum(state_words(line) == "not bought" for line in watch.lines)
+        sum(state_words(line) == "not needed" for line in watch.lines)
         == never
         == len(watch.counts.not_bought)
     )

@@ -322,12 +322,12 @@ def test_a_risk_that_was_paid_for_is_not_said_to_be_impossible(tmp_path: Path) -
     assert "cannot happen" not in said
 
 
-def test_a_line_closed_with_nothing_paid_is_called_not_bought(tmp_path: Path) -> None:
+def test_a_line_closed_with_nothing_paid_is_called_not_needed(tmp_path: Path) -> None:
     """It was called closed, as what was paid for is."""
     _, watch = ended(tmp_path, *(130,) * 6)
     states = {row[0]: row[-1] for row in estimate_rows(watch)}
-    assert "not bought" in states.values()
-    assert {line.title for line in watch.lines if states[line.title] == "not bought"} == {
+    assert "not needed" in states.values()
+    assert {line.title for line in watch.lines if states[line.title] == "not needed"} == {
         line.title for line in watch.lines if line.kind == "line" and not line.paid
     }
     assert all(states[line.title] == "closed" for line in watch.lines if line.paid)

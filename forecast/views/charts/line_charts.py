@@ -305,6 +305,6 @@ def estimate_paid_forecast(
         ]
         note += f" Drawn: {' and '.join(filter(None, parts))}; the table below has all."
     if never and len(every) < len(costing):
-        note += f" Left out: {so_many(never, 'line')} not bought."
+        note += f" Left out: {so_many(never, 'line')} not needed."
     chart = layered(bars, ticks, part.encode(x=alt.X("paid:Q")), closed.encode(x=alt.X("paid:Q")))
     return framed(chart, title, description, palette, _row_height(labels) * len(order), note)

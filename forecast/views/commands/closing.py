@@ -118,7 +118,7 @@ def run_close(options: argparse.Namespace) -> Answered[LinesAnswer]:
     """Close lines."""
     from forecast.ledger.folder import BuildFolder
     from forecast.views.settling_words import closed_words, quoted
-    from forecast.watching.settling import close_lines, titles_of
+    from forecast.watching.settling import close_lines, never_paid, titles_of
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -140,7 +140,8 @@ def run_close(options: argparse.Namespace) -> Answered[LinesAnswer]:
     settled = close_lines(ledger, names, options.date, options.note)
     titles, own = titles_of(build, ledger=ledger), build.build.currency
     new = [name for name in names if name not in already]
-    told = [closed_words(new, settled, titles, own, build.work_alone, build.income.intersection(new))]
+    income, unpaid = build.income.intersection(new), never_paid(build, ledger, new)
+    told = [closed_words(new, settled, titles, own, build.work_alone, income, unpaid)]
     told += [f"{quoted(name, titles)} was closed already." for name in names if name in already]
     return _told(options, ledger, names, " ".join(filter(None, told)), build, effect)
 
