@@ -225,11 +225,17 @@ _ROWS = """<style>
 .st-key-paid-lines [class*="st-key-row-"] p strong { grid-row: 1; grid-column: 2; }
 .st-key-paid-lines [class*="st-key-row-"] p code { grid-row: 1; grid-column: 4; text-align: right; font: inherit;
   color: inherit; background: none; padding: 0; white-space: nowrap; }
+.st-key-paid-lines .st-key-row-together { padding: 0.5rem 0 1.2rem; }
 .st-key-paid-lines .st-key-row-together p { padding: 0 0.8rem; }
 .st-key-paid-lines .st-key-row-together p code { font-weight: 600; }
 @media (max-width: 640px) {
-  .st-key-paid-lines [class*="st-key-row-"] p { grid-template-columns: 0.9rem 1fr auto; }
-  .st-key-paid-lines [class*="st-key-row-"] p code { grid-column: 3; }
+  /* what stands between name and sum has a row of its own beneath the name: the sign is out of the grid */
+  .st-key-paid-lines [class*="st-key-row-"] p { grid-template-columns: 1fr auto; position: relative;
+    padding-left: 1.3rem; }
+  .st-key-paid-lines .st-key-row-together p { padding-left: 2.1rem; }
+  .st-key-paid-lines [class*="st-key-row-"] p em { position: absolute; left: 0; grid-area: auto; }
+  .st-key-paid-lines [class*="st-key-row-"] p strong { grid-column: 1; }
+  .st-key-paid-lines [class*="st-key-row-"] p code { grid-column: 2; }
 }
 .st-key-paid-lines .st-key-the-line button { min-height: 44px; }
 .st-key-on-paper { display: none; }
@@ -342,16 +348,16 @@ def _by_line(
         _first_rows(view, listed, documents, "lines")
         if done and _closed(view, done):
             _first_rows(view, [row for row in done if row.id not in newest], documents, "closed-lines")
+        if found[1:]:
+            whole = exact(sum(row.paid for row in found), view.currency)
+            with st.container(key="row-together"):
+                st.markdown(f"**Together** `{safe(whole)}`")
         untouched = [] if word else _untouched(view, rows, found)
         if untouched and _folded(
             f"**{so_many(len(untouched), 'open line')}** nothing paid yet", "row-untouched", _OPEN_SHOWN
         ):
             st.caption("One that you can do without is not needed: open it and say so.")
             _first_rows(view, untouched, documents, "untouched-lines")
-        if found[1:]:
-            whole = exact(sum(row.paid for row in found), view.currency)
-            with st.container(key="row-together"):
-                st.markdown(f"**Together** `{safe(whole)}`")
     with st.container(key="on-paper"):
         written = [[row.title, exact(row.paid, view.currency), _beside(view, row)] for row in found]
         table(["Line", "Paid", "How it stands"], written, "What was paid, line by line", left=1, right_text=1)
