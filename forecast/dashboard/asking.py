@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any, TypeVar
 
 import streamlit as st
 
 from forecast.dashboard.layout import safe
-from forecast.errors import NumberError
+from forecast.errors import ForecastError, NumberError
 from forecast.words.currencies import minor_digits
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
@@ -48,6 +49,7 @@ def number_field(
     least: float | None = 0.0,
     most: float | None = None,
     near: float | None = None,
+    expected: Callable[[], Collection[float]] | None = None,
     tell: bool = True,
     **look: Any,
 ) -> Told:
@@ -67,6 +69,8 @@ def number_field(
         Limits.
     near : float, optional
         What it is about, such as yesterday's rate: of two readings, a thousandfold apart, the nearer one is meant.
+    expected : callable, optional
+        Gives what it may be about, asked only where it can mean two: that may decide, and how it was read is shown.
     tell : bool
         Whether to show below the field why it cannot be used; a form tells it when it is sent.
     **look
@@ -77,18 +81,23 @@ def number_field(
     )
     if not written.strip():
         return Told(None)
+    digits = minor_digits(currency) if currency else None
+    low, high = (None, None) if near is None else (near / _APART, near * _APART)
+
+    def read(text: str) -> Decimal:
+        try:
+            return read_number(text, currency=currency, digits=digits, units=units, low=low, high=high)
+        except NumberError as error:
+            meant = None if expected is None else meant_of(error.readings, expected())
+            if meant is None:
+                raise
+        place.caption(safe(f"{text.strip()} read as {shown(float(meant))}"))
+        return meant
+
     try:
-        digits = minor_digits(currency) if currency else None
-        low, high = (None, None) if near is None else (near / _APART, near * _APART)
-        number = float(
-            settled(
-                written,
-                lambda text: read_number(text, currency=currency, digits=digits, units=units, low=low, high=high),
-                place, str(look.get("key") or label),
-            )
-        )  # fmt: skip
+        number = float(settled(written, read, place, str(look.get("key") or label)))
     except NumberError as error:
-        return _wrong(place, label, str(error), tell and not error.readings)
+        return _wrong(place, label, str(to_choose(error)), tell and not error.readings)
     if (least is not None and number < least) or (most is not None and number > most):
         # As the field itself shows numbers: typed as it stands here, a limit is read as what it is.
         limits = (
@@ -119,6 +128,13 @@ def settled(written: str, read: Callable[[str], T], place: Any, key: str) -> T:
         if chosen is None:
             raise
         return read(str(chosen))
+
+
+def to_choose(error: ForecastError) -> ForecastError:
+    """Give what is wrong with a number as it is told where a choice between two readings stands at its field."""
+    if not isinstance(error, NumberError) or len(error.readings) < 2:
+        return error
+    return NumberError(error.text, error.found, "Choose which is meant, at its field.", error.readings)
 
 
 def unambiguous(
@@ -172,4 +188,4 @@ def _wrong(place: Any, label: str, why: str, tell: bool) -> Told:
     return Told(None, f"{label}: {why}")
 
 
-__all__ = ["WHICH", "Told", "first_wrong", "number_field", "settled", "shown", "unambiguous"]
+__all__ = ["WHICH", "Told", "first_wrong", "number_field", "settled", "shown", "to_choose", "unambiguous"]

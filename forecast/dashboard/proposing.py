@@ -10,6 +10,7 @@ from typing import TypeVar
 import streamlit as st
 
 from forecast.buildfile.choosing import scenario_title
+from forecast.buildfile.places_of_figures import place_at
 from forecast.buildfile.proposals import (
     Quoted,
     measure_against,
@@ -164,10 +165,11 @@ def add_quote() -> None:
         )  # fmt: skip
         name = right.text_input("Who quotes", max_chars=80, placeholder="Maker nearby")
         columns = st.columns(3)
-        low, middle, high = (
-            number_field(column, word, tell=False)
-            for column, word in zip(columns, ("Low", "Middle", "High"), strict=True)
-        )
+        likely = [] if path is None else [place_at(build, path).figure.shape().middle]
+        middle = number_field(columns[1], "Middle", tell=False, expected=lambda: likely)
+        likely += [] if middle.value is None else [middle.value]  # the ends lie about the middle
+        low = number_field(columns[0], "Low", tell=False, expected=lambda: likely)
+        high = number_field(columns[2], "High", tell=False, expected=lambda: likely)
         st.caption("A middle alone is a firm price; low, middle and high where it may still move.")
         left, right = st.columns(2)
         never = number_field(

@@ -17,7 +17,7 @@ from forecast.buildfile.edit import edit_build
 from forecast.buildfile.proposals import unforeseen_line
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import GROUPS, Group
-from forecast.dashboard.asking import unambiguous
+from forecast.dashboard.asking import to_choose, unambiguous
 from forecast.dashboard.layout import safe, said, table, text, told_plainly
 from forecast.dashboard.receipts_news import (
     JUST_ENTERED,
@@ -511,7 +511,7 @@ def _parts(
             f"{names.get(line, line)} {STRONG}{exact(part, home)}{STRONG}" for line, part in splits
         )
     except (LedgerError, NumberError) as error:
-        shown = str(error) if total else "What each line gets stands here once there is an amount."
+        shown = str(to_choose(error)) if total else "What each line gets stands here once there is an amount."
     st.caption(said(shown))
     return parts, way
 

@@ -46,6 +46,7 @@ from forecast.views.settling_words import (
     closed_words,
     state_words,
 )
+from forecast.watching.estimates import expected_sums
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import agree, at_planned_rate, never_paid, settle
 from forecast.words.chances import listed, so_many
@@ -96,7 +97,10 @@ def enter_price(view: Opened) -> None:
             "Currency", [home, *(code for code in view.build.currency if code != home)],
             key=f"{key}-currency", width=110, persist_state="session",
         )  # fmt: skip
-    amount = unambiguous(amount or "", currency or home, left, f"{key}-amount")
+    amount = unambiguous(
+        amount or "", currency or home, left, f"{key}-amount",
+        lambda: _expected(view, line, currency or home),
+    )  # fmt: skip
     day = right.date_input(
         "Agreed on",
         value="today",
@@ -110,7 +114,7 @@ def enter_price(view: Opened) -> None:
             f"What it should come to in {home}", key=f"{key}-expected", on_change="ignore",
             placeholder="at the rate planned, where nothing stands here",
         ) or ""  # fmt: skip
-        expected = unambiguous(expected, home, st, f"{key}-expected")
+        expected = unambiguous(expected, home, st, f"{key}-expected", lambda: _expected(view, line, home))
     kind: AgreementKind | None = st.segmented_control(
         "That price is", list(AGREEMENTS), format_func=AGREEMENTS.__getitem__, default="fixed", key=f"{key}-kind",
         required=True,
@@ -142,6 +146,11 @@ def enter_price(view: Opened) -> None:
                 {"commitment_form": uuid.uuid4().hex, "entering": "", JUST_ENTERED: False}
             )
             st.rerun()
+
+
+def _expected(view: Opened, line: str | None, currency: str) -> tuple[float, ...]:
+    """Give what a sum for a line may be about."""
+    return () if line is None else expected_sums(view.build, view.ledger, (line,), currency, view.scenario)
 
 
 def _at_home(view: Opened, line: str, agreed: int, currency: str, expected: str) -> int:
@@ -196,7 +205,7 @@ def left_of(view: Opened, line: str, title: str) -> None:
         help="Beside what was paid; 0 where nothing is left. Without it, what was paid counts as all or as a part, as "
         "the range makes likely.",
     )  # fmt: skip
-    amount = unambiguous(amount or "", view.currency, st, field)
+    amount = unambiguous(amount or "", view.currency, st, field, lambda: _expected(view, line, view.currency))
     if said is not None:
         st.caption(safe(f"Said on {short_day(said.date)}: {exact(said.amount_minor, view.currency)} left."))
     if place.button("Save what is left", key="save-left"):

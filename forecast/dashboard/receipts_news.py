@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import streamlit as st
 
+from forecast.dashboard.asking import to_choose
 from forecast.dashboard.layout import safe, said, tell, text
 from forecast.dashboard.scripts import said_in_sight
 from forecast.dashboard.state import Opened, headline, known_by_now, opened, watched
@@ -134,7 +135,7 @@ def enter(view: Opened, place: str, work: Callable[[], str | Done], *, undone: b
     except UnusualError:
         st.rerun()  # the form now asks
     except ForecastError as error:
-        tell(error)
+        tell(to_choose(error))
         return False
     return True
 

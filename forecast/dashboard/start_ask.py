@@ -87,7 +87,7 @@ def ask(id: str) -> None:
             st.error(safe(start["wrong"]))
         if start["written"].get(item.id) == DONT_KNOW and not given:
             st.caption("You said that you don't know. Next leaves it at that.")
-        st.caption(safe(item.help if start["wrong"] else _help(item)))  # what is wrong says how to write it
+        st.caption(safe(_help(item)))
         # Next comes first, for Enter in a field presses the first button of its form.
         with st.container(horizontal=True, key="guided-buttons"):
             ahead = press("Next", type="primary")
@@ -133,16 +133,22 @@ def _answered(item: Question, values: Mapping[str, Any], said: str, given: str) 
         try:
             read_answer(item, said, values)
         except WrongAnswer as error:
-            refuse(given, _sentence(str(error)))
+            refuse(given, _refusal(error))
         else:
             go_on(item.id)
         return
     try:
         value = read_answer(item, said, values)
     except WrongAnswer as error:
-        refuse("" if said == DONT_KNOW else given, _sentence(str(error)))
+        refuse("" if said == DONT_KNOW else given, _refusal(error))
     else:
         take(item.id, str(value) if item.kind == "choice" and said != DONT_KNOW else said)
+
+
+def _refusal(error: WrongAnswer) -> str:
+    """Say what is wrong; of what can mean two, that the choice stands at the field."""
+    told = f"{error.found}. Choose which is meant, at the field." if error.either else str(error)
+    return _sentence(told)
 
 
 def _by_chips(item: Question, standing: DraftStanding) -> None:

@@ -29,7 +29,8 @@ LARGEST_FILE = 100_000
 
 _OFF = 3.0  # a rate that differs from the one on file by more than this factor is taken for a slip
 
-_LEAST = 20.0  # euro: of two readings of a kit's price or a budget, the one under it cannot be meant
+_LEAST, _LEAST_WHOLE = 20.0, 250.0
+"""Euro: of two readings of a kit's price, or of what the whole may cost, the one under it cannot be meant."""
 
 _WEEK = 168.0  # hours in a week
 
@@ -279,7 +280,7 @@ def _context(item: Question, so_far: AnswersSoFar) -> Context:
     if item.id == "week_hours":
         return HOURS_A_WEEK
     if item.id == "budget" and home:
-        return Context(currency=home, digits=minor_digits(home), low=_least(home))
+        return Context(currency=home, digits=minor_digits(home), low=_least(home, _LEAST_WHOLE))
     if item.id == "kit_price" and foreign:
         return Context(currency=foreign, digits=minor_digits(foreign), low=_least(foreign))
     if item.id == "kit_price":
@@ -300,10 +301,10 @@ HOURS_A_WEEK = Context(low=0.5, high=_WEEK, units=("hours a week", "hours", "h")
 """How own hours a week are read."""
 
 
-def _least(currency: str) -> float | None:
+def _least(currency: str, euros: float = _LEAST) -> float | None:
     """Give the least that a sum in a currency can come to here; None where its worth is not on file."""
     worth = reference(currency, "EUR")
-    return None if worth is None else _LEAST / worth.rate
+    return None if worth is None else euros / worth.rate
 
 
 def _priced_in(so_far: AnswersSoFar) -> str:

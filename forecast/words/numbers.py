@@ -278,10 +278,10 @@ def decided(
     return value / 100 if item.percent else value
 
 
-_OVER, _UNDER, _ELSEWHERE = 3.0, 10.0, 100.0
+_NEAR, _ELSEWHERE = 10.0, 100.0
 """Of two readings one is meant where it is at most so many times what is expected, or no less than such a part of it,
-and the other is a hundred times as much or as little: a bill three times as dear happens, and a first payment of a
-tenth (our choice)."""
+and the other is a hundred times as much or as little: a shop that asks several times what was thought happens, and a
+first payment of a tenth (our choice)."""
 
 
 def meant_of(readings: Sequence[Decimal], expected: Collection[float]) -> Decimal | None:
@@ -299,7 +299,7 @@ def meant_of(readings: Sequence[Decimal], expected: Collection[float]) -> Decima
         return None
     first, second = (abs(float(one)) for one in readings)
     for near, far, value in ((first, second, readings[0]), (second, first, readings[1])):
-        meant = any(about / _UNDER <= near <= about * _OVER for about in sums)
+        meant = any(about / _NEAR <= near <= about * _NEAR for about in sums)
         if meant and not any(about / _ELSEWHERE <= far <= about * _ELSEWHERE for about in sums):
             return value
     return None

@@ -170,7 +170,10 @@ def test_the_quote_that_is_taken_is_agreed_and_no_longer_compared(run: Run, smal
     next(item for item in app.main.button if item.label == "I take this one").click()
     app.run()
     assert not app.exception
-    assert "€3,100.00, an estimate that may still grow." in words(app)
+    assert (
+        "€3,100.00 agreed with Kit from a maker nearby for “Kit”, an estimate that may still grow."
+        in words(app)
+    )
     assert "That is settled: €3,100 agreed for" in words(app)
     ledger = BuildFolder.at(small).ledger()
     (price,) = ledger.list_commitments()
@@ -205,7 +208,7 @@ def test_a_quote_is_added_kept_and_compared(run: Run, small: Path) -> None:
         "Maker nearby",
         "€ 900,-",
     )  # nothing typed is lost
-    add("Maker nearby", "2 700")
+    add("Maker nearby", "2.700")
     app = app.run()
     assert not app.exception
     assert "It **changes no figure**. Keep it, and it is compared with the others." in words(app)
@@ -214,6 +217,7 @@ def test_a_quote_is_added_kept_and_compared(run: Run, small: Path) -> None:
     assert not app.exception
     build = BuildFolder.at(small).read()
     assert [option.title for option in build.option] == ["Kit, your own estimate", "Maker nearby"]
+    assert build.option[1].override == {"kit": {"amount": 2700.0}}  # read by what the kit was thought to cost
     assert [event.id for event in build.option[1].event] == ["kit_never_comes", "kit_late"]
     found = quotes(build, "kit")
     assert quotes_sentence(found, euros) in words(app)

@@ -59,11 +59,15 @@ def test_a_budget_that_can_mean_two_is_read_by_what_the_build_comes_to(
 
 def test_a_question_about_the_sum_goes_with_the_answer(run: Run, before_ordering: BuildFolder) -> None:
     app = run(before_ordering.build_file, "cost")
-    app = field(app, "text_input", SUM).set_value("40,000").run()  # type: ignore[attr-defined]
+    app = field(app, "text_input", SUM).set_value("500,000").run()  # type: ignore[attr-defined]
+    assert "Choose which is meant, at its field." in words(press(app, "Freeze it"))
     asked = next(item for item in app.radio if "Which is meant?" in item.label)
-    app = press(asked.set_value("40000").run(), "Freeze it")
+    app = press(asked.set_value("500000").run(), "Freeze it")
+    assert "€500,000 is more than three times what 90 of 100 builds cost at most" in words(app)
+    field(app, "checkbox", "It is meant").set_value(True)  # type: ignore[attr-defined]
+    app = press(app.run(), "Freeze it")
     assert not [item for item in app.radio if "Which is meant?" in item.label]
-    assert before_ordering.ledger().list_baselines()[0].budget_minor == 4_000_000
+    assert before_ordering.ledger().list_baselines()[0].budget_minor == 50_000_000
 
 
 def test_what_stands_asks_to_freeze_once_something_is_paid(run: Run, before_ordering: BuildFolder) -> None:

@@ -399,17 +399,26 @@ def test_another_sum_is_asked_about_anew(run: Run, before_ordering: BuildFolder)
 def test_a_sum_that_can_mean_two_is_asked_about_and_nothing_is_entered_before(
     run: Run, before_ordering: BuildFolder
 ) -> None:
-    app = save(fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A tyre shop", "1.900"))
+    app = save(fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A tyre shop", "9.000"))
     assert not app.exception
-    assert "'1.900' can mean 1900 or 1.9. Write 1900, or 1.9." in words(app)
+    assert "'9.000' can mean 9000 or 9. Choose which is meant, at its field." in words(app)
     assert before_ordering.ledger().list_receipts() == ()
-    which = next(item for item in app.main.radio if "'1.900' can mean" in item.label)
-    assert list(which.options) == ["1900", "1.9"]
-    app = save(which.set_value("1900").run())
+    which = next(item for item in app.main.radio if "'9.000' can mean" in item.label)
+    assert list(which.options) == ["9000", "9"]
+    app = save(which.set_value("9000").run())
     next(item for item in app.checkbox if item.label == "It is meant").check()  # far over its estimate
     app = save(app)
     (receipt,) = before_ordering.ledger().list_receipts()
-    assert receipt.amount_minor == 190_000
+    assert receipt.amount_minor == 900_000
+
+
+def test_a_bill_of_several_times_the_estimate_is_read_as_one_and_asked_about_as_unusual(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A tyre shop", "1.900")
+    assert "1.900 read as €1,900.00" in [item.value for item in app.main.caption]
+    assert not any("can mean" in item.label for item in app.main.radio)
+    assert "Is that meant?" in words(save(app))
 
 
 def test_a_lines_estimate_decides_what_a_sum_means_and_the_reading_is_shown(

@@ -33,6 +33,19 @@ def test_a_commitment_is_entered_settled_and_called_off(run: Run, before_orderin
     assert "No line is chosen" in words(app)
 
 
+def test_a_price_agreed_is_read_by_what_its_line_was_thought_to_cost(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = unfold(run(before_ordering.build_file, "receipts"), "price")
+    field(app, "selectbox", "For which line").set_value("tyres")  # type: ignore[attr-defined]
+    field(app, "text_input", "With whom").set_value("A tyre shop")  # type: ignore[attr-defined]
+    field(app, "text_input", "Price agreed").set_value("1.040")  # type: ignore[attr-defined]
+    app = app.run()
+    assert "1.040 read as €1,040.00" in [item.value for item in app.main.caption]
+    press(app, "Save the price agreed")
+    assert before_ordering.ledger().list_commitments()[0].amount_minor == 104_000
+
+
 def test_the_same_price_agreed_again_is_asked_about(run: Run, before_ordering: BuildFolder) -> None:
     app = run(before_ordering.build_file, "receipts")
     for _ in range(2):

@@ -153,7 +153,9 @@ def test_the_kind_of_price_is_asked(run: Run, folder: BuildFolder) -> None:
     field(app, "text_input", "Price agreed").set_value("2400")  # type: ignore[attr-defined]
     app = field(app, "button_group", "That price is").set_value("estimate").run()  # type: ignore[attr-defined]
     app = press(app, "Save the price agreed")
-    assert "€2,400.00, an estimate that may still grow." in words(app)
+    assert "€2,400.00 agreed with Painter for “Paint, two coats”, an estimate that may still grow." in words(
+        app
+    )
     assert folder.ledger().list_commitments()[0].kind == "estimate"
     assert "Estimate, may still grow: €2,400.00" in words(open_line(app, "Paint, two coats"))
 

@@ -154,7 +154,9 @@ def test_a_wrong_answer_is_told_beside_its_question_and_stays_to_be_mended(
 
 def test_a_price_that_can_mean_two_asks_which_is_meant(begin_at: Callable[..., AppTest]) -> None:
     app = say(begin_at("kit_price"), "kit_price", "245.000")
-    assert "'245.000' can mean 245000 EUR or 245 EUR" in app.main.error[0].value.replace("\\", "")
+    told = app.main.error[0].value.replace("\\", "")
+    assert told == "'245.000' can mean 245000 EUR or 245 EUR. Choose which is meant, at the field."
+    assert any("a range (1800-3200)" in item.value.replace("\\", "") for item in app.main.caption)
     which = app.main.radio[0]
     assert (which.label, list(which.options), which.value) == (
         "Which is meant?",

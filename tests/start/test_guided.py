@@ -587,6 +587,7 @@ def test_what_can_mean_two_things_is_asked_with_both(id: str, said: str, either:
 
 def test_what_was_told_before_decides_what_a_number_means() -> None:
     assert read_answer(question("budget"), "950.000", {"currency": "JPY"}) == 950_000
+    assert read_answer(question("budget"), "22.000", {"currency": "EUR"}) == 22_000  # no conversion costs 22
     pair = {"currency": "EUR", "kit_currency": "GBP"}
     assert (
         read_answer(question("rate"), "1.199", pair) == 1.199

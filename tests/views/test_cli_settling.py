@@ -263,6 +263,13 @@ def test_a_deposit_counts_against_the_price_agreed_and_paid_in_full_closes_it(
     assert values(watch(capsys, folder)["lines"]["kit"]["now"]) == [3250, 3250, 3250]
 
 
+def test_a_price_agreed_is_read_by_what_its_line_was_thought_to_cost(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    told = run(capsys, "agreed", folder, "paint", "--amount", "2.400", "--supplier", "A shop")
+    assert "€2,400.00 agreed with A shop" in told
+
+
 def test_the_same_price_agreed_again_is_asked_about(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
     agreed = ["agreed", folder, "paint", "--amount", "2400", "--date", DAY]
     run(capsys, *agreed, "--supplier", "A shop")

@@ -215,7 +215,8 @@ def test_pages_that_are_no_number_are_named_by_their_beginning() -> None:
         ("3,650", (4000,), 3650),
         ("3,650", (4,), 3.65),
         ("1,000", (400,), 1000),
-        ("1,000", (250,), None),  # neither is near enough
+        ("1,000", (250,), 1000),  # a price several times the estimate happens
+        ("1,000", (40,), None),  # neither is near enough
         ("1,000", (), None),
         ("1,000", (4000, 350), 1000),  # of the line, or of what is left of it
         ("1,000", (1000, 1), None),  # each reading is near one of them

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -93,6 +94,7 @@ def run_agreed(options: argparse.Namespace) -> Answered[AgreedAnswer]:
     from forecast.ledger.folder import BuildFolder
     from forecast.views.commands.told import table, wrapped
     from forecast.views.settling_words import AGREEMENTS, agreed_question, agreed_words, closed_words
+    from forecast.watching.estimates import expected_sums
     from forecast.watching.settling import agree, at_planned_rate, settle, titles_of
     from forecast.words.money import exact
 
@@ -114,9 +116,14 @@ def run_agreed(options: argparse.Namespace) -> Answered[AgreedAnswer]:
             message = "agreed: say --amount and --supplier for the line."
             raise LedgerError(message)
         currency = currency_of(options.amount, options.currency, build)
-        expected = exact_sum(options.expected, "--expected", own) if options.expected else None
         line = check_id(options.line, build, way=way_in_force(folder, build))
-        amount = exact_sum(options.amount, "--amount", currency)
+        thought = partial(expected_sums, build, ledger, (line,))
+        expected = (
+            exact_sum(options.expected, "--expected", own, partial(thought, own))
+            if options.expected
+            else None
+        )
+        amount = exact_sum(options.amount, "--amount", currency, partial(thought, currency))
         if currency != own and expected is None:
             expected = at_planned_rate(build, line, amount, currency)
         at_home = amount if currency == own else expected

@@ -235,7 +235,10 @@ def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> Ans
         more = tuple(item.title for item in (*option.line, *option.event))
     else:
         place = places[name]
-        price = exact_sum(options.take, "--take", place.figure.currency or build.build.currency)
+        price = exact_sum(
+            options.take, "--take", place.figure.currency or build.build.currency,
+            lambda: place.figure.model_dump()["quotes"],
+        )  # fmt: skip
         asked = asked_by_price(
             build, place.path, to_float(price, place.figure.currency or build.build.currency)
         )
