@@ -18,7 +18,7 @@ from forecast.buildfile.proposals import unforeseen_line
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import GROUPS, Group
 from forecast.dashboard.asking import to_choose, unambiguous
-from forecast.dashboard.layout import safe, said, table, text, told_plainly
+from forecast.dashboard.layout import calmly, safe, said, table, text, told_plainly
 from forecast.dashboard.receipts_news import (
     JUST_ENTERED,
     Done,
@@ -29,7 +29,7 @@ from forecast.dashboard.receipts_news import (
     lines_to_pay,
 )
 from forecast.dashboard.state import Opened, likely_of
-from forecast.errors import ForecastError, LedgerError, NumberError
+from forecast.errors import ForecastError, LedgerError, NumberError, UnusualError
 from forecast.ledger import NewReceipt, ReceiptKind
 from forecast.ledger.attachments import attach_file, check_document
 from forecast.ledger.days import not_ahead
@@ -44,10 +44,11 @@ from forecast.views.settling_words import (
     paid_words,
     question,
     receipt_words,
+    same_shop_question,
     tenth_question,
 )
 from forecast.watching.estimates import Way, expected_sums, middle_figures, shared_out
-from forecast.watching.oddities import oddities
+from forecast.watching.oddities import Odd, oddities
 from forecast.watching.settling import Likely, enter_receipt, titles_of
 from forecast.words.day_words import as_typed, short_day
 from forecast.words.minor_units import parse_money
@@ -296,7 +297,8 @@ def receipt_form(view: Opened) -> None:
     with asked:
         entry = _whether_all(view, entry, names)
     meant = is_meant(key, repr(replace(entry, documents=(), answers=())))
-    if st.button("Save receipt", type="primary", key="save-receipt"):
+    shop_said = _which_shop(entry)
+    if st.button("Save receipt", type="primary", key="save-receipt") or shop_said:
         entry = replace(entry, documents=tuple(Document(one.name, one.getvalue()) for one in uploads))
         if enter(view, "form", lambda: _save(view, entry, meant=meant)):
             st.session_state["receipt_form"] = uuid.uuid4().hex
@@ -589,6 +591,46 @@ def _new(view: Opened, entry: Entry) -> NewReceipt:
     )  # fmt: skip
 
 
+def _ask_which_shop(entry: Entry, like: Odd | None, titles: Mapping[str, str], currency: str) -> None:
+    """Ask whether the supplier is the one called like it, with whom a price is agreed; see `_which_shop`.
+
+    Raises
+    ------
+    UnusualError
+        The question; the form asks it from its next run on.
+    """
+    if like is None or st.session_state.get(f"{entry.key}-another-shop") == entry.supplier:
+        return
+    asked = same_shop_question(like, titles, currency)
+    st.session_state[f"{entry.key}-like"] = (entry.supplier, like.supplier, asked)
+    raise UnusualError(asked)
+
+
+def _which_shop(entry: Entry) -> bool:
+    """Draw what was asked about a supplier's name, with a button for either answer; tell whether one was pressed."""
+    if st.session_state.pop(f"{entry.key}-shop-said", False):
+        return True
+    typed, agreed, asked = st.session_state.get(f"{entry.key}-like", ("", "", ""))
+    if not asked or typed != entry.supplier:
+        return False
+    st.warning(safe(f"{asked} Nothing is entered yet."))
+    with st.container(horizontal=True):
+        for label, field, value in (
+            ("The same shop", "supplier", agreed), ("Another shop", "another-shop", typed),
+        ):  # fmt: skip
+            st.button(
+                label, key=f"{entry.key}-say-{field}", on_click=calmly(_say_which_shop),
+                args=(entry.key, field, value),
+            )  # fmt: skip
+    return False
+
+
+def _say_which_shop(key: str, field: str, value: str) -> None:
+    """Take the name under which a price is agreed, or keep that it is another shop; the receipt is saved with it."""
+    st.session_state.pop(f"{key}-like", None)
+    st.session_state.update({f"{key}-{field}": value, f"{key}-shop-said": True})
+
+
 def _save(view: Opened, entry: Entry, *, meant: bool = False) -> Done:
     """Enter a receipt with its documents and what was answered of its lines, all or nothing."""
     entry, added = _with_line(view, entry)
@@ -596,14 +638,15 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> Done:
     for document in entry.documents:
         check_document(document.name, document.content)
     new_lines = () if added is None else (added,)
-    asked = question(build, view.ledger, new, titles, new_lines)
+    asked = question(build, view.ledger, new, titles, new_lines, like=False)
     odds = oddities(build, view.ledger, new, new_lines)
+    _ask_which_shop(
+        entry, next((odd for odd in odds if odd.kind == "called-like"), None), titles, view.currency
+    )
     if any(odd.kind == "agreed-later" for odd in odds):
         asked += (
             f" If it is part of it, choose that price at \u201c{_AGAINST}\u201d under \u201c{_REST}\u201d."
         )
-    if any(odd.kind == "called-like" for odd in odds):
-        asked += " If you mean the one with whom it is agreed, write its name as it stands there."
     settles = [name for name, is_all in entry.answers if is_all]
     asked = " ".join(filter(None, (asked, tenth_question(build, view.ledger, new, settles))))
     ask_first(asked, entry.key, meant=meant)

@@ -645,6 +645,8 @@ def question(
     receipt: NewReceipt,
     titles: Mapping[str, str],
     added: Sequence[AddItem] = (),
+    *,
+    like: bool = True,
 ) -> str:
     """Ask about what is odd in a receipt before it is entered; nothing where all is usual.
 
@@ -657,13 +659,30 @@ def question(
     titles : mapping of str to str
     added : sequence of AddItem, optional
         The lines that are to be made for it.
+    like : bool
+        Whether to ask about a supplier called like one with whom a price is agreed; else `same_shop_question` does.
     """
     currency = build.build.currency
     told = []
     if not _as_agreed(ledger, receipt):
         told += unusual_words(unusual(build, map(pair, receipt.splits)), currency)
     return _meant(
-        [*told, *(_odd_words(one, titles, currency) for one in oddities(build, ledger, receipt, added))]
+        [
+            *told,
+            *(
+                _odd_words(one, titles, currency)
+                for one in oddities(build, ledger, receipt, added)
+                if like or one.kind != "called-like"
+            ),
+        ]
+    )
+
+
+def same_shop_question(odd: Odd, titles: Mapping[str, str], currency: str) -> str:
+    """Ask whether a supplier is the one called like it, with whom a price is agreed; both answers are usual."""
+    return (
+        f"A price for {quoted(odd.line_id, titles)} is agreed with {odd.supplier}, {exact(odd.minor, currency)} of it "
+        f"still to pay. Is {odd.typed} the same shop? From another one this comes on top."
     )
 
 

@@ -118,11 +118,30 @@ def test_a_supplier_called_as_the_one_with_whom_it_is_agreed_is_asked_about(
 ) -> None:
     folder.ledger().add_commitment("2026-05-04", "Spuiterij De Vries", "paint", 200_000, "EUR")
     app = save(fill(run(folder.build_file, "receipts"), ["paint"], "De Vries", "500"))
-    assert "do you mean Spuiterij De Vries?" in words(app)
-    assert "write its name as it stands there" in words(app)
+    assert (
+        "agreed with Spuiterij De Vries, €2,000.00 of it still to pay. Is De Vries the same shop?"
+        in words(app)
+    )
+    assert not [box for box in app.main.checkbox if box.label == "It is meant"]
     assert folder.ledger().list_receipts() == ()
-    save(fill(app, ["paint"], "Spuiterij De Vries", "500"))
-    assert folder.ledger().list_receipts()[0].commitment_id == 1
+    app = press(app, "The same shop")
+    (receipt,) = folder.ledger().list_receipts()
+    assert (receipt.supplier, receipt.commitment_id) == ("Spuiterij De Vries", 1)
+    assert "the same shop?" not in words(app)
+    app = press(save(fill(app, ["paint"], "De Vries", "300")), "Another shop")
+    receipt = folder.ledger().list_receipts()[-1]
+    assert (receipt.supplier, receipt.commitment_id) == ("De Vries", None)
+
+
+def test_what_else_is_odd_is_asked_once_it_is_told_which_shop_it_is(run: Run, folder: BuildFolder) -> None:
+    folder.ledger().add_commitment("2026-05-04", "Spuiterij De Vries", "paint", 200_000, "EUR")
+    app = save(fill(run(folder.build_file, "receipts"), ["paint"], "De Vries", "90000"))
+    app = press(app, "Another shop")
+    assert "the same shop?" not in words(app)
+    assert folder.ledger().list_receipts() == ()
+    next(box for box in app.main.checkbox if box.label == "It is meant").check()
+    save(app.run())
+    assert folder.ledger().list_receipts()[0].supplier == "De Vries"
 
 
 def test_a_payment_towards_an_agreed_price_is_said_and_can_be_kept_apart(
