@@ -25,7 +25,7 @@ from forecast.buildfile.schema import Build
 from forecast.buildfile.sheet import open_quotes, taken_quote
 from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.layout import safe, text
-from forecast.dashboard.receipts_news import enter, news
+from forecast.dashboard.receipts_news import Done, enter, news
 from forecast.dashboard.saving import build_to_change, form_key, put
 from forecast.dashboard.state import Opened, known_by_now
 from forecast.decide.mixer import routes_offered
@@ -33,7 +33,7 @@ from forecast.decide.taking import Asked, asked_by_price, quotes_to_take, take
 from forecast.errors import LedgerError
 from forecast.ledger.records import AgreementKind
 from forecast.views.quote_words import price_words, quotes_until_taken, which_quote
-from forecast.views.settling_words import AGREEMENTS, taken_words
+from forecast.views.settling_words import AGREEMENTS, kept_words, taken_words
 from forecast.words.text import STRONG
 
 T = TypeVar("T")
@@ -130,7 +130,7 @@ def agree_quote(
         st.caption("It is kept as a price agreed and not yet paid. Undo it on the page Receipts.")
         sent = st.form_submit_button("I take this one")
 
-    def work() -> str:
+    def work() -> Done:
         if chosen is None:
             message = "Choose a quote first."
             raise LedgerError(message)
@@ -140,7 +140,7 @@ def agree_quote(
             raise LedgerError(message)
         taken = quotes[chosen]
         done = take(view.ledger_to_write(), view.build, dt.date.today(), from_whom, asked(taken), kind=kind)
-        return taken_words(done, view.titles(), view.currency, more(taken))
+        return Done(kept_words(done), taken_words(done, view.titles(), view.currency, more(taken)))
 
     if sent and enter(view, "quotes", work):
         st.rerun()

@@ -23,6 +23,7 @@ from forecast.dashboard.receipts_list import (
 )
 from forecast.dashboard.receipts_news import (
     JUST_ENTERED,
+    Done,
     ask_first,
     enter,
     is_meant,
@@ -44,6 +45,7 @@ from forecast.views.settling_words import (
     agreed_question,
     agreed_words,
     closed_words,
+    kept_words,
     state_words,
 )
 from forecast.watching.estimates import expected_sums
@@ -123,7 +125,7 @@ def enter_price(view: Opened) -> None:
     meant = is_meant(key)
     if st.button("Save the price agreed", key="save-commitment"):
 
-        def work() -> str:
+        def work() -> Done:
             if line is None:
                 message = "No line is chosen: say which one it is for."
                 raise LedgerError(message)
@@ -139,7 +141,7 @@ def enter_price(view: Opened) -> None:
                 view.ledger_to_write(), not_ahead(day or today, today, "commitment"), supplier or "", line, agreed,
                 currency, note or "", expected_minor=at_home, entry_key=f"form:{key}", kind=kind or "fixed",
             )  # fmt: skip
-            return agreed_words(done, view.titles(), home)
+            return Done(kept_words([done]), agreed_words(done, view.titles(), home))
 
         if enter(view, "form", work):
             st.session_state.update(

@@ -29,6 +29,7 @@ from forecast.words.chances import builds, listed, so_many
 from forecast.words.day_words import long_day, short_day
 from forecast.words.minor_units import to_float
 from forecast.words.money import about, as_written, entered, exact
+from forecast.words.text import ended
 
 AGREEMENTS: Mapping[AgreementKind, str] = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
 """The kinds of agreement, in words."""
@@ -211,13 +212,13 @@ def closed_words(
         told.append(f"{named(needless, titles)} {verb} {NOT_NEEDED}: nothing will be paid for {whom}.")
     closed = [name for name in closed if name not in needless]
     paid_for = [name for name in closed if name not in income]
-    for names, ended in (
+    for names, what in (
         (paid_for, "be paid"),
         ([name for name in closed if name in income], "come in"),
     ):
         if names:
             verb, whom = ("is", "it") if len(names) == 1 else ("are", "them")
-            told.append(f"{named(names, titles)} {verb} closed: nothing more will {ended} for {whom}.")
+            told.append(f"{named(names, titles)} {verb} closed: nothing more will {what} for {whom}.")
     told += [
         f"With that ends the price agreed with {item.supplier} for {quoted(item.line_id, titles)}; "
         f"{exact(item.outstanding_minor, currency)} of it was not paid."
@@ -596,6 +597,15 @@ def extras_sentence(watch: Reforecast) -> str:
 def extras_words(kind: AgreementKind) -> str:
     """Write in how many builds extras come on a price agreed."""
     return f"{100 * EXTRAS[kind]:.0f} of 100 builds"
+
+
+def kept_words(done: Sequence[Agreement]) -> str:
+    """Say in a few words what was just agreed."""
+    kept = [
+        f"{exact(one.commitment.amount_minor, one.commitment.currency)} agreed with {one.commitment.supplier}"
+        for one in done
+    ]
+    return ended(f"Kept: {listed(kept)}")
 
 
 def agreed_words(agreement: Agreement, titles: Mapping[str, str], currency: str) -> str:

@@ -17,6 +17,11 @@ def test_a_commitment_is_entered_settled_and_called_off(run: Run, before_orderin
     field(app, "text_input", "With whom").set_value("A tyre shop")  # type: ignore[attr-defined]
     field(app, "text_input", "Price agreed").set_value("640")  # type: ignore[attr-defined]
     app = press(app.run(), "Save the price agreed")
+    assert (
+        app.success[0]
+        .value.replace("\\", "")
+        .startswith("Kept: €640.00 agreed with A tyre shop. P80 moved by")
+    )
     assert "Kept: €640.00 agreed with A tyre shop for “Tyres”, a fixed price. The forecast" in words(app)
     assert "with extras in 10 of 100 builds. P80 moved by" in words(app)
     assert "**€640.00** is agreed and not yet paid, in 1 commitment." in words(app)
