@@ -81,7 +81,7 @@ def nearest(word: str, legal: Iterable[str]) -> str:
     shown = ", ".join(f"\u201c{name}\u201d" if parted else name for name in names[:12]) + (
         ", …" if len(names) > 12 else ""
     )
-    return f"Legal here: {shown}."
+    return f"Known here: {shown}."
 
 
 _MISTAKES: Kept[list[Raised]] = Kept()

@@ -38,6 +38,7 @@ from forecast.tables.files import (
     open_regular,
     read_regular,
     version_before,
+    why_not,
     write_file,
 )
 
@@ -416,7 +417,7 @@ def _saving(path: Path) -> Iterator[None]:
         ) from None
     except OSError as error:
         mend = "The file is as it was. Free some space, or allow writing there, and save again."
-        raise BuildFileError(str(path), [Problem("file", error.strerror or str(error), mend)]) from None
+        raise BuildFileError(str(path), [Problem("file", why_not(error), mend)]) from None
 
 
 def _replace(path: Path, text: str) -> None:

@@ -19,7 +19,7 @@ from forecast.errors import MOST_MISTAKES, BuildFileError, BuildNotThereError, P
 from forecast.figures.figure import FIGURE_KINDS
 from forecast.figures.file_values import parts_of, short
 from forecast.figures.kinds import FIGURE_KEYS, HOW_TO_WRITE
-from forecast.tables.files import LARGEST_TEXT, UnfitFileError, read_regular
+from forecast.tables.files import LARGEST_TEXT, UnfitFileError, read_regular, why_not
 from forecast.words.text import plain
 
 MOST_LINES = 2_000
@@ -102,7 +102,7 @@ def read_text(file: FilePath) -> str:
         raise BuildNotThereError(heading) from None
     except OSError as error:
         mend = "Give the path of a build file, or of the folder that holds build.toml."
-        raise BuildFileError(heading, [Problem("file", error.strerror or str(error), mend)]) from None
+        raise BuildFileError(heading, [Problem("file", why_not(error), mend)]) from None
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -81,6 +81,8 @@ _ACTING = re.compile(
     r"(?i:https?|ftp)(?=://)|(?i:www)(?=\.)|[\w.+-](?=@[\w-]+\.)|:(?=[\w+/-]+:|material/)|[-<>=~](?=[->=])",
 )
 _PARTED = "\u2060"
+# A line may end between a sign and the currency behind it, which tears a sum apart: joined, it cannot.
+_SIGNED = re.compile("[+\u2212](?=(?:[A-Z]{0,3}[^\\w\\s]|[A-Z]{3}\u00a0)\\d)")
 _INDENT = re.compile(r"(?<=\n)[ \t]+|^(?:\t| {4})[ \t]*")
 
 # Streamlit's own dialog says that a server does not respond, and asks for the internet, which nothing here needs. Where
@@ -191,7 +193,7 @@ def palette() -> Palette:
 def safe(text: str) -> str:
     """Write any text so that Markdown shows it as it stands, dollar signs included, and nothing in it acts."""
     parted = _ACTING.sub(rf"\g<0>{_PARTED}", _INDENT.sub("", plain(text)))
-    return _MARKUP.sub(r"\\\1", parted)
+    return _MARKUP.sub(r"\\\1", _SIGNED.sub(rf"\g<0>{_PARTED}", parted))
 
 
 def said(sentence: str) -> str:

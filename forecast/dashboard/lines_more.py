@@ -199,7 +199,7 @@ def _remove(build: Build) -> None:
         select_all=False,
     )  # fmt: skip
     text("Receipts that were entered for them stay, and then count as spent on what is not in the estimate.")
-    text("What is a share of them alone, and measures that are for them alone, go with them.")
+    text("A fee that is a share of one alone, and a measure that is for it alone, are taken out with it.")
     if st.button("Take them out", key="remove", disabled=not chosen):
         put([RemoveItem(item) for item in chosen])
 

@@ -35,16 +35,16 @@ _Kept = TypeVar("_Kept")
 Unread: TypeAlias = Mapping[str, Mapping[str, str]]
 """What was typed and could not be read, by path of the figure and column."""
 
-_FIELDS = {"Line": "title", "Low": "low", "Middle": "middle", "High": "high", "Of 100": "chance"}
+_FIELDS = {"Line": "title", "Low": "low", "Middle": "middle", "High": "high", "How often": "chance"}
 _GROUPS = (*GROUPS, "events")
-_NUMBERS = {"Low": "low", "Middle": "middle", "High": "high", "Of 100": "chance"}
+_NUMBERS = {"Low": "low", "Middle": "middle", "High": "high", "How often": "chance"}
 
 
 # Together as wide as a page beside its sidebar in a window of 1280 pixels (848, less what scrolls), so that how a line
 # stands and what was changed is in sight. A longer name is cut, and read in full where the pointer rests on its row.
 _WIDTHS = {
-    "Group": 84, "Line": 216, "Figure": 64, "Low": 62, "Middle": 76, "High": 64, "Unit": 42, "Range": 40, "Of 100": 76,
-    "Beside": 112,
+    "Group": 84, "Line": 216, "What": 64, "Low": 62, "Middle": 76, "High": 64, "Unit": 42, "Range": 40, "How often": 76,
+    "Remarks": 112,
 }  # fmt: skip
 
 
@@ -115,13 +115,13 @@ def _grid(loaded: SheetFile, plain: tuple[SheetRow, ...], key: str, states: Mapp
         hide_index=True,
         num_rows="fixed",
         placeholder="",
-        disabled=["Group", "Figure", "Unit", "Range", "Beside"],
+        disabled=["Group", "What", "Unit", "Range", "Remarks"],
         height=420,
         alt="Sheet of lines with low, middle and high of each figure",
         column_config={
             "Group": st.column_config.TextColumn(width=_WIDTHS["Group"]),
             "Line": st.column_config.TextColumn(width=_WIDTHS["Line"], required=True, max_chars=200),
-            "Figure": st.column_config.TextColumn(width=_WIDTHS["Figure"]),
+            "What": st.column_config.TextColumn(width=_WIDTHS["What"]),
             # Text, so that the one reader reads it: a grid's own numbers would take 2,5 for 25 without a word.
             "Low": st.column_config.TextColumn(width=_WIDTHS["Low"], help="P10", alignment="right"),
             "Middle": st.column_config.TextColumn(width=_WIDTHS["Middle"], help="P50", alignment="right"),
@@ -130,12 +130,12 @@ def _grid(loaded: SheetFile, plain: tuple[SheetRow, ...], key: str, states: Mapp
             "Range": st.column_config.AreaChartColumn(
                 width=_WIDTHS["Range"], help="The shape of the range, from P1 to P99", y_min=0, y_max=1, color="#5B9C9A"
             ),
-            "Of 100": st.column_config.TextColumn(
-                width=_WIDTHS["Of 100"], required=True, alignment="right",
+            "How often": st.column_config.TextColumn(
+                width=_WIDTHS["How often"], required=True, alignment="right",
                 help="In so many of 100 builds the line is needed at all, or the event happens",
             ),
-            "Beside": st.column_config.TextColumn(
-                width=_WIDTHS["Beside"], help="What a changed figure was, why it cannot be, or how its line stands"
+            "Remarks": st.column_config.TextColumn(
+                width=_WIDTHS["Remarks"], help="What a changed figure was, why it cannot be, or how its line stands"
             ),
         },
     )  # fmt: skip
@@ -206,7 +206,7 @@ def _number(row: SheetRow, name: str, value: Any) -> float | None:
     else:
         written = str(st.session_state.get(_question(row, name, str(value))) or value)
         number = float(_read(row, name, written)) if written.strip() else None
-    if name != "Of 100":
+    if name != "How often":
         return number
     if number is None or not 0.1 <= number <= 100:
         text = "" if value is None else str(value)
@@ -215,7 +215,7 @@ def _number(row: SheetRow, name: str, value: Any) -> float | None:
 
 
 def _read(row: SheetRow, name: str, written: str) -> Decimal:
-    if name == "Of 100":
+    if name == "How often":
         return read_number(written, units=("%",), low=0.1, high=100)
     if is_currency(row.unit):
         return read_number(written, currency=row.unit, digits=minor_digits(row.unit))
@@ -297,8 +297,8 @@ def _was(old: SheetRow, new: SheetRow) -> str:
 
 def _cell(row: SheetRow, name: str) -> str:
     """Write a number as the grid shows it."""
-    value = 100 * row.chance if name == "Of 100" else getattr(row, _NUMBERS[name])
-    return "" if value is None else shown(round(value, 6) if name == "Of 100" else value)
+    value = 100 * row.chance if name == "How often" else getattr(row, _NUMBERS[name])
+    return "" if value is None else shown(round(value, 6) if name == "How often" else value)
 
 
 def _frame(
@@ -311,14 +311,14 @@ def _frame(
         {
             "Group": _group_names(base),
             "Line": [row.title for row in base],
-            "Figure": [row.figure for row in base],
+            "What": [row.figure for row in base],
             "Low": column("Low"),
             "Middle": column("Middle"),
             "High": column("High"),
             "Unit": [row.unit for row in base],
             "Range": [_sketch(row.low, row.middle, row.high, row) for row in live],
-            "Of 100": column("Of 100"),
-            "Beside": words,
+            "How often": column("How often"),
+            "Remarks": words,
         }
     )
 

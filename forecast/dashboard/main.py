@@ -14,6 +14,7 @@ from forecast.dashboard.layout import calmly, palette, safe, style, tell_any, to
 from forecast.dashboard.printing import paper_head
 from forecast.dashboard.receipts_news import news
 from forecast.dashboard.saving import PLAN, make_plan
+from forecast.dashboard.scripts import copied_plainly
 from forecast.dashboard.shelf import SHELF
 from forecast.dashboard.state import (
     Opened,
@@ -81,6 +82,7 @@ def run(argument: str | None = None) -> None:
             _refused(error, start)
             return
     told_late()
+    st.html(copied_plainly(), unsafe_allow_javascript=True)
     with st.sidebar:
         here, others = st.container(), st.container()
     if view is not None and page is not start:  # a build that is begun is not the one that is open

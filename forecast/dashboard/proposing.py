@@ -155,8 +155,8 @@ def add_quote() -> None:
     with st.form(form_key("quote"), border=False):
         text(
             "The lowest quote is not always the cheapest build. Each is held against the others, and against what the "
-            "file says, on the same simulated builds. A quote may also change any other figure: such an option is "
-            "written into the build file, and 'forecast quotes --help' shows one."
+            "file says, on the same simulated builds. A quote that changes other figures too is written into the "
+            "build file itself."
         )
         left, right = st.columns(2)
         path = left.selectbox(

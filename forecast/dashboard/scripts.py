@@ -73,7 +73,19 @@ setTimeout(() => {
 }, 120);
 """
 """What was entered is read first, wherever in a form on a phone the button stood that entered it."""
-ALL = (FOCUS, ENTER, NARROW, IN_FULL, SAID)
+COPIED = """
+if (!window.plainCopies) {
+  window.plainCopies = true;
+  document.addEventListener("copy", (event) => {
+    const told = String(getSelection());
+    if (!told.includes("\\u2060")) return;
+    event.clipboardData.setData("text/plain", told.replaceAll("\\u2060", ""));
+    event.preventDefault();
+  });
+}
+"""
+"""What is copied is plain text: without the signs of no width that keep a sum together, or a name from acting."""
+ALL = (FOCUS, ENTER, NARROW, IN_FULL, SAID, COPIED)
 
 
 def focus(id: str) -> str:
@@ -99,3 +111,8 @@ def rows_in_full() -> str:
 def go_on_by_enter() -> str:
     """Give what runs `ENTER`."""
     return f"<script>{ENTER}</script>"
+
+
+def copied_plainly() -> str:
+    """Give what runs `COPIED`."""
+    return f"<script>{COPIED}</script>"

@@ -37,7 +37,7 @@ def page() -> None:
             st.caption(
                 "Each line has a range; from all of them the whole build is simulated thousands of times. To hold "
                 "is to have in the bank before you order. "
-                "In half of such builds a line costs more than its middle figure."
+                "The middle figure of a line is as often too low as too high."
             )
         look = palette()
         kept_picture(("fan", view.key, view.budget, look), lambda: _fan(found, view.budget, look))

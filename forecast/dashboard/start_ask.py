@@ -26,6 +26,7 @@ from forecast.start import (
     stand,
     understood,
 )
+from forecast.start.written_answers import OR_UNKNOWN
 from forecast.words.countries import ALSO, country_names, own_names
 from forecast.words.currencies import currency_codes, currency_name
 from forecast.words.numbers import plainly
@@ -283,7 +284,8 @@ def _choice(item: Question, stood: str, label: str, key: str) -> str:
 
 
 def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:]
+    """Write what is wrong with an answer; that it may be left unknown is said by the button beside it."""
+    return (words[:1].upper() + words[1:]).removesuffix(OR_UNKNOWN)
 
 
 def choices_of(item: Question) -> dict[str, str]:

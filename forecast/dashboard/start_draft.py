@@ -10,6 +10,7 @@ import streamlit as st
 
 from forecast.ledger.folder import user_folder
 from forecast.start import DraftStanding, read_draft, stand, write_draft
+from forecast.start.written_answers import OR_UNKNOWN
 
 END = "end"
 """Where all questions are behind."""
@@ -90,7 +91,10 @@ def take(question: str, text: str) -> None:
     go_to(_next(standing, question))
     if standing.wrong is not None and standing.first_open is not None:
         go_to(standing.first_open.id)
-        start["refused"], start["wrong"] = start["written"][standing.first_open.id], str(standing.wrong)
+        start["refused"], start["wrong"] = (
+            start["written"][standing.first_open.id],
+            str(standing.wrong).removesuffix(OR_UNKNOWN),
+        )
 
 
 def go_on(question: str) -> None:

@@ -128,7 +128,9 @@ def _tray() -> None:
             tell(result)
         else:
             if pending:
-                many = "" if len(pending) == 1 else f", {len(pending)} changes"
+                # A quote, with the price that it is held against, is one thing to whoever entered it.
+                one = len(pending) == 1 or all(map(_only_compared, pending))
+                many = "" if one else f", {len(pending)} changes"
                 st.markdown(said(_effect(view, result, pending, f"Not saved yet{many}", "then")))
                 if along := _taken_along(parsed(kept["text"], WITH_CHANGES), result.build, pending):
                     st.markdown(said(along))
@@ -162,6 +164,12 @@ def _switched() -> None:
     show_everywhere(on=bool(st.session_state[_SWITCH]))
 
 
+def _only_compared(change: Change) -> bool:
+    """Tell whether a change adds what is only held against the rest: a way, a measure or a quote."""
+    added = isinstance(change, AddItem) and change.kind in ("measure", "option")
+    return added or isinstance(change, AddScenario)
+
+
 def _effect(view: Opened, result: Tried, pending: Sequence[Change], begin: str, when: str) -> str:
     """Say what changes do to the whole build: ``then``, once they are kept, or ``now`` that they are."""
     (was, _), (now, _) = headline(view), headline(result.view)
@@ -171,13 +179,9 @@ def _effect(view: Opened, result: Tried, pending: Sequence[Change], begin: str, 
     most, move = max(moves.items(), key=lambda item: abs(item[1]))
     money = view.currency
     if not move and now.value == was.value:
-        if all(
-            isinstance(change, AddScenario)
-            or (isinstance(change, AddItem) and change.kind in ("measure", "option"))
-            for change in pending
-        ):
+        if all(map(_only_compared, pending)):
             begun = "Keep it, and it is" if when == "then" else "It is"
-            return f"{begin}. It {STRONG}changes no figure{STRONG}. {begun} compared with the others."
+            return f"{begin}. What to hold {STRONG}stays as it is{STRONG}. {begun} compared with the others."
         return f"{begin}: {STRONG}no change{STRONG} at P80."
     # The draws are the same before and after, so that the change is known better than either figure: no "from" and
     # "to", whose own rounding would seem to contradict it.

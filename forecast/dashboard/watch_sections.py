@@ -47,7 +47,7 @@ from forecast.watching.history import (
 )
 from forecast.watching.moved import Moved, what_moved
 from forecast.watching.reforecast import Reforecast
-from forecast.words.day_words import long_day
+from forecast.words.day_words import long_day, short_day
 from forecast.words.money import entered
 from forecast.words.text import STRONG
 
@@ -205,7 +205,7 @@ def _days(view: Opened, told: History) -> tuple[dt.date, dt.date | None]:
     )  # columns would stand below one another on a phone
     since = side_by_side.selectbox(
         "From the end of", starts, index=starts.index(told.start.date) if told.start.date in starts else 0,
-        format_func=lambda day: f"{long_day(day)}{', before you began' if day == days[0] else ''}",
+        format_func=lambda day: f"{short_day(day)} (start)" if day == days[0] else long_day(day),
         key=f"moved-since-{home}", persist_state="session",
     )  # fmt: skip
     later = [day for day in days[:-1] if day > since]

@@ -16,7 +16,7 @@ from pathlib import Path
 from forecast.errors import LedgerError
 from forecast.ledger import AttachedFile, Ledger
 from forecast.ledger.papers.invoice import is_invoice
-from forecast.tables.files import open_regular, write_file
+from forecast.tables.files import open_regular, why_not, write_file
 
 FOLDER = "attachments"
 DOCUMENTS = "JPEG, PNG, GIF, TIFF, WebP, HEIC, AVIF, PDF and electronic invoices"
@@ -216,7 +216,7 @@ def complaint_of(path: Path, sha256: str) -> str | None:
         with open_regular(path) as file:
             found = hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
-        return f"cannot be read ({error.strerror or error}) at {path}"
+        return f"cannot be read ({why_not(error)}) at {path}"
     return None if found == sha256 else f"its content is not what was attached, at {path}"
 
 
@@ -224,5 +224,5 @@ def _explain(error: OSError, source: str | Path, folder: Path) -> str:
     if error.errno == errno.ENOSPC:
         return f"{folder}: the disk is full; {source} was not kept. Free some space and attach it again."
     if error.filename is not None and Path(error.filename) == Path(source):
-        return f"{source}: cannot be read ({error.strerror}). Check the name, and that you may read it."
-    return f"{folder}: {source} could not be kept ({error.strerror or error}). Allow writing there and try again."
+        return f"{source}: cannot be read ({why_not(error)}). Check the name, and that you may read it."
+    return f"{folder}: {source} could not be kept ({why_not(error)}). Allow writing there and try again."

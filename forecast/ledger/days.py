@@ -105,6 +105,6 @@ def not_ahead(day: date, today: date, what: str) -> date:
             f"date of the {what}: {short_day(day)} lies ahead of today, {short_day(today)}. Correct the date."
         )
         if what == "receipt":
-            message += " Money agreed and not yet paid is a commitment."
+            message += " What is agreed and not paid yet is entered as a price agreed."
         raise LedgerError(message)
     return day

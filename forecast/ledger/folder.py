@@ -16,7 +16,7 @@ from forecast.buildfile.reader import build_path, read_build
 from forecast.buildfile.schema import Build
 from forecast.errors import LedgerError
 from forecast.ledger import Ledger
-from forecast.tables.files import BACKUPS, locked, open_regular, read_regular, write_file
+from forecast.tables.files import BACKUPS, locked, open_regular, read_regular, why_not, write_file
 from forecast.tables.files import user_folder as user_folder
 from forecast.words.day_words import short_moment
 
@@ -259,7 +259,7 @@ class BuildFolder:
         except FileExistsError:
             raise _is_there(target) from None
         except OSError as error:
-            message = f"{target}: cannot be written ({error.strerror or error}). Choose a folder where you may write."
+            message = f"{target}: cannot be written ({why_not(error)}). Choose a folder where you may write."
             raise LedgerError(message) from error
         return place
 
@@ -336,7 +336,7 @@ def open_demo(name: str, *, afresh: bool = False) -> BuildFolder:
             if folder.not_entered() is not None:
                 folder.load()
     except OSError as error:
-        message = f"{target}: {error.strerror or error}. Set FORECAST_HOME to a folder that can be written."
+        message = f"{target}: {why_not(error)}. Set FORECAST_HOME to a folder that can be written."
         raise LedgerError(message) from None
     return BuildFolder(target / "build.toml")
 

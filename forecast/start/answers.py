@@ -19,7 +19,7 @@ from forecast.figures.figure import FigureBase
 from forecast.figures.file_values import short
 from forecast.start.questions import DONT_KNOW, Question, question, questions
 from forecast.start.written_answers import BoxSize, Context, WrongAnswer, is_unknown, read_value
-from forecast.tables.files import UnfitFileError, read_regular
+from forecast.tables.files import UnfitFileError, read_regular, why_not
 from forecast.words.countries import names_used_in
 from forecast.words.currencies import currency_many, minor_digits, reference
 from forecast.words.day_words import long_day
@@ -361,7 +361,7 @@ def read_answers(source: str | FilePath | Mapping[str, Any]) -> Answers:
         raise BuildFileError(heading, [Problem("file", error.strerror, "This is no answers file.")]) from None
     except OSError as error:
         mend = 'Give the path of a TOML file with one answer a line, such as country = "IE".'
-        raise BuildFileError(heading, [Problem("file", error.strerror or str(error), mend)]) from None
+        raise BuildFileError(heading, [Problem("file", why_not(error), mend)]) from None
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -31,7 +31,7 @@ from forecast.start.proposed_lines import (
 from forecast.start.questions import WEEK_HOURS
 from forecast.start.risks import events, measures, scenarios
 from forecast.start.toml_text import Section, TomlTable, write_sections
-from forecast.tables.files import write_file
+from forecast.tables.files import why_not, write_file
 
 _OPENING = """
 {name}: begun with `forecast new`.
@@ -247,9 +247,7 @@ def put_build(folder: str | Path, text: str) -> Path:
             raise _taken(target) from None
         if isinstance(error, OSError):
             mend = "Choose a folder that you may write to."
-            raise BuildFileError(
-                str(target), [Problem("folder", error.strerror or str(error), mend)]
-            ) from None
+            raise BuildFileError(str(target), [Problem("folder", why_not(error), mend)]) from None
         raise
     return target
 

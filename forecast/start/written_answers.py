@@ -170,7 +170,7 @@ def _choice(question: Question, raw: object) -> str:
         if "self" in legal and " ".join(raw.casefold().split()) in _MYSELF:
             return "self"
     mend = nearest(str(raw), legal) if len(legal) > 12 else f"Legal: {', '.join(legal)}."
-    _refuse(raw, f"{mend} Or write {DONT_KNOW!r}.")
+    _refuse(raw, f"{mend}{OR_UNKNOWN}")
 
 
 _ALTERNATIVES = re.compile(r",\s*(?:or\s+)?|\s+or\s+")
@@ -185,7 +185,7 @@ def _currency(question: Question, written: str) -> str:
         found = tuple(code for code in found if code in question.choices)
     if len(found) == 1:
         return found[0]
-    mend = f"Write three letters, such as USD. Or write {DONT_KNOW!r}."
+    mend = f"Write three letters, such as USD.{OR_UNKNOWN}"
     if found:
         named = [f"{currency_name(code)} ({code})" for code in found[:_SHOWN]]
         others = f" and {len(found) - _SHOWN} others" if len(found) > _SHOWN else ""
@@ -243,7 +243,7 @@ def _choices(question: Question, raw: object) -> tuple[str, ...]:
     else:
         _refuse(raw, f"Write some of {', '.join(question.choices)}.")
     if not listed and question.id == "panels":
-        _refuse(raw, f"A kit has a part: some of {', '.join(question.choices)}. Or write {DONT_KNOW!r}.")
+        _refuse(raw, f"A kit has a part: some of {', '.join(question.choices)}.{OR_UNKNOWN}")
     found = [_choice(question, _COUNT.sub("", item) if isinstance(item, str) else item) for item in listed]
     return tuple(id for id in question.choices if id in found)
 

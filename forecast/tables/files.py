@@ -42,6 +42,25 @@ class UnfitFileError(OSError):
     strerror: str
 
 
+_REASONS = {
+    errno.ENOENT: "there is no such file",
+    errno.EACCES: "you may not open it",
+    errno.EPERM: "you may not open it",
+    errno.EISDIR: "it is a folder",
+    errno.ENOTDIR: "what stands before its name is no folder",
+    errno.ENOSPC: "the disk is full",
+    errno.EROFS: "nothing can be written on that disk",
+    errno.ENAMETOOLONG: "its name is too long",
+}
+"""What a system says in its own words, as a person would say it."""
+
+
+def why_not(error: OSError) -> str:
+    """Say in words why a file could not be read or written."""
+    said = error.strerror or str(error)
+    return said if isinstance(error, UnfitFileError) else _REASONS.get(error.errno or 0, said)
+
+
 def in_words(size: int) -> str:
     """Give a number of bytes as a person would write it, such as 5 MB."""
     for unit, name in ((1_000_000_000, "GB"), (1_000_000, "MB"), (1000, "kB")):

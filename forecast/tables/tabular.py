@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from forecast.errors import LedgerError
-from forecast.tables.files import in_words, read_regular
+from forecast.tables.files import in_words, read_regular, why_not
 from forecast.tables.sniff import LONGEST_CELL, MOST_COLUMNS, Cell, decode, find_delimiter, split_rows
 
 LARGEST_TABLE = 25_000_000
@@ -76,9 +76,7 @@ def read_table(
     try:
         content = read_regular(path, LARGEST_TABLE) if content is None else content
     except OSError as error:
-        message = (
-            f"{path}: cannot be read ({error.strerror or error}). Check the name, and that you may read it."
-        )
+        message = f"{path}: cannot be read ({why_not(error)}). Check the name, and that you may read it."
         raise LedgerError(message) from error
     if len(content) > LARGEST_TABLE:  # what was sent; what is read from the disk is refused above
         message = f"{path}: larger than {in_words(LARGEST_TABLE)}. Take the days or the lines that you need."

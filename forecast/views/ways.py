@@ -197,8 +197,8 @@ def dominance_sentence(found: Dominance) -> str:
     if share > 0.99:
         return f"{cheaper} stays within nearly any sum at least as often; only the rarest builds differ."
     return (
-        f"{cheaper} comes out lower at {100 * share:.0f} of 100 levels, not at the others. Which is better depends "
-        "on how much you mind a dear build."
+        f"From the cheapest build of each to the dearest, {cheaper} costs less in {100 * share:.0f} of 100 places, "
+        "more in the others. Which is better depends on how much you mind a dear build."
     )
 
 

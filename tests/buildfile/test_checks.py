@@ -93,7 +93,7 @@ NO_RATE = "no rate for USD. Add [currency.USD] with rate = … (EUR for one USD)
             HEAD + LINE + 'percent = 2\nof = ["kitt", "a-b"]\n',
             [
                 "line 9: 'a', of no. 1: there is no line, group or consignment 'kitt'. Did you mean 'kit'?",
-                "line 9: 'a', of no. 2: there is no line, group or consignment 'a-b'. Legal here: a, consumables, "
+                "line 9: 'a', of no. 2: there is no line, group or consignment 'a-b'. Known here: a, consumables, "
                 "finish, freight, hardware, import, kit, labour, other, wheels.",
             ],
         ),
@@ -291,10 +291,10 @@ def test_a_mistake_that_was_there_before_a_change_is_told_once() -> None:
     ("word", "legal", "said"),
     [
         ("freigth", ["kit", "freight"], "Did you mean 'freight'?"),
-        ("x", ["kit", "freight"], "Legal here: kit, freight."),
-        ("x", ["kit, shipped", "freight"], "Legal here: “kit, shipped”, “freight”."),
+        ("x", ["kit", "freight"], "Known here: kit, freight."),
+        ("x", ["kit, shipped", "freight"], "Known here: “kit, shipped”, “freight”."),
         ("x", [], "There is none in this file."),
-        ("x", [f"n{n}" for n in range(20)], f"Legal here: {', '.join(f'n{n}' for n in range(12))}, …."),
+        ("x", [f"n{n}" for n in range(20)], f"Known here: {', '.join(f'n{n}' for n in range(12))}, …."),
     ],
 )
 def test_the_nearest_legal_name_is_suggested(word: str, legal: list[str], said: str) -> None:

@@ -109,9 +109,9 @@ def run(monkeypatch: pytest.MonkeyPatch) -> Run:
 
 
 def words(app: AppTest) -> str:
-    """Give all that a page says, Markdown's escapes taken out."""
+    """Give all that a page says, Markdown's escapes and signs of no width taken out."""
     parts = [item.value for item in (*app.main.markdown, *app.info, *app.success, *app.warning, *app.error)]
-    return "\n".join(parts).replace("\\", "")
+    return "\n".join(parts).replace("\\", "").replace("\u2060", "")
 
 
 def charts(app: AppTest) -> list[str]:

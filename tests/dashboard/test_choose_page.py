@@ -211,7 +211,7 @@ def test_a_quote_is_added_kept_and_compared(run: Run, small: Path) -> None:
     add("Maker nearby", "2.700")
     app = app.run()
     assert not app.exception
-    assert "It **changes no figure**. Keep it, and it is compared with the others." in words(app)
+    assert "What to hold **stays as it is**. Keep it, and it is compared with the others." in words(app)
     assert (box("Who quotes").value, box("Lost then, EUR").value) == ("", "")
     app = app.button(key="keep").click().run()
     assert not app.exception
@@ -241,7 +241,7 @@ def test_the_best_mix_within_limits_becomes_a_way_to_do_it(run: Run, small: Path
     found = mix(BuildFolder.at(small).read(), hours=100)
     assert found.best is not None
     app = app.button(key="mix-way").click().run()
-    assert "**changes no figure**" in words(app)
+    assert "**stays as it is**" in words(app)
     app = app.button(key="keep").click().run()
     assert not app.exception
     build = BuildFolder.at(small).read()

@@ -314,7 +314,7 @@ def test_a_measure_that_such_builds_take_is_tried(run: Run, before_ordering: Bui
     app = run(before_ordering.build_file)
     app = app.selectbox(key="measure-which").set_value("photos_before_shipping").run()
     app = app.button(key="measure-add").click().run()
-    assert "It **changes no figure**. Keep it, and it is compared with the others." in words(app)
+    assert "What to hold **stays as it is**. Keep it, and it is compared with the others." in words(app)
     app = app.button(key="keep").click().run()
     assert not app.exception
     build = before_ordering.read()

@@ -161,7 +161,7 @@ def test_a_line_that_is_not_in_the_scenario_says_so_as_the_page_of_receipts_does
     assert absent
     app = run(before_ordering.build_file, "lines")
     (sheet,) = (item.value for item in app.dataframe)
-    beside = dict(zip(sheet["Line"], sheet["Beside"], strict=True))
+    beside = dict(zip(sheet["Line"], sheet["Remarks"], strict=True))
     assert {name for name, said in beside.items() if said == NOT_HERE} == {*absent.values()} & {*beside}
     shown = {row.group for row in rows(before_ordering.read()) if row.item in absent}
     app = show(narrow(app), shown.pop())

@@ -32,7 +32,7 @@ def test_pages_and_terminal_count_the_same_lines(
     assert "Body kit, " not in json.loads(picture)["description"]  # it is closed: its range is no question
     assert "from P10 to P90 before any receipt, grouped" in json.loads(picture)["description"]
     (sheet,) = run(file, "lines").dataframe
-    beside = dict(zip(sheet.value["Line"], sheet.value["Beside"], strict=True))
+    beside = dict(zip(sheet.value["Line"], sheet.value["Remarks"], strict=True))
     assert [name for name, word in beside.items() if word == "closed"] == [
         row.title.removesuffix(", landed") for row in lines if row.id in ("kit.goods", "waste_disposal")
     ]

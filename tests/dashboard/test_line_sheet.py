@@ -356,13 +356,13 @@ def test_each_range_has_its_sketch_and_each_change_a_word_beside_it(
     place = place_of(before_ordering, "delivery")
     before = app.dataframe[0].value
     assert len(before["Range"][place]) == 24
-    assert set(before["Beside"]) == {"", NOT_HERE}
+    assert set(before["Remarks"]) == {"", NOT_HERE}
     app = edit(app, place, {"High": 2400.0})
     after = app.dataframe[0].value
     assert list(after["Range"][place]) != list(before["Range"][place])
-    assert after["Beside"][place] == "was €70 – €110 – €200"
+    assert after["Remarks"][place] == "was €70 – €110 – €200"
     app = edit(app, place, {"Low": 99_999.0})
-    assert "low must be under middle" in app.dataframe[0].value["Beside"][place]
+    assert "low must be under middle" in app.dataframe[0].value["Remarks"][place]
 
 
 def test_another_shape_becomes_low_middle_and_high(run: Run, before_ordering: BuildFolder) -> None:
@@ -408,11 +408,11 @@ def test_a_cell_that_can_mean_two_is_asked_about_and_blocks_keeping(
 def test_what_is_typed_into_a_cell_is_read_as_people_write_it(run: Run, before_ordering: BuildFolder) -> None:
     app = run(before_ordering.build_file, "lines")
     place = place_of(before_ordering, "delivery")
-    app = edit(app, place, {"High": "€ 2.400,-", "Of 100": "87,5"})
+    app = edit(app, place, {"High": "€ 2.400,-", "How often": "87,5"})
     app = press(app, "Keep the changes")
     line = next(line for line in before_ordering.read().line if line.id == "delivery")
     assert (line.amount.high, line.chance) == (2400, 0.875)  # type: ignore[union-attr]
-    app = edit(app, place, {"High": "lots", "Of 100": "200"})
+    app = edit(app, place, {"High": "lots", "How often": "200"})
     assert not app.exception
     said = words(app)
     assert "'lots' is no number" in said
@@ -541,7 +541,7 @@ def test_the_sheet_is_grouped_and_goods_from_abroad_open_to_their_parts(run: Run
         frame = (
             app.main.dataframe[0].value if app.main.dataframe else app.main.get("arrow_data_frame")[0].value
         )
-        return list(frame[["Group", "Line", "Figure"]].itertuples(index=False, name=None))
+        return list(frame[["Group", "Line", "What"]].itertuples(index=False, name=None))
 
     assert shown() == [
         ("Kit", "Body kit", "price"), ("", "Lip", "amount"), ("Consumables", "Filler", "amount"),
@@ -567,10 +567,10 @@ def test_the_whole_sheet_stands_beside_the_sidebar_with_its_headings_read_in_ful
         write_build(answers_of({"country": "NL", "origin": "GB"})), encoding="utf-8"
     )
     app = run(tmp_path / "build.toml", "lines")
-    (columns,) = [json.loads(item.proto.columns) for item in app.dataframe if "Beside" in item.proto.columns]
+    (columns,) = [json.loads(item.proto.columns) for item in app.dataframe if "Remarks" in item.proto.columns]
     assert sum(column["width"] for column in columns.values() if "width" in column) <= 848 - 12
-    assert {"Line", "Beside"} <= {name for name, column in columns.items() if "width" in column}
-    for name in ("Low", "Middle", "High", "Of 100"):  # each with the sign of what can be changed before it
+    assert {"Line", "Remarks"} <= {name for name, column in columns.items() if "width" in column}
+    for name in ("Low", "Middle", "High", "How often"):  # each with the sign of what can be changed before it
         assert columns[name]["width"] >= 30 + 6 * len(name) or columns[name]["width"] >= 62
 
 

@@ -60,7 +60,7 @@ def test_a_date_ahead_is_refused_with_what_to_do(run: Run, before_ordering: Buil
     field(app, "date_input", "Date").set_value(dt.date.today() + dt.timedelta(days=30))  # type: ignore[attr-defined]
     app = save(app.run())
     assert "lies ahead of today" in words(app)
-    assert "Money agreed and not yet paid is a commitment." in words(app)
+    assert "What is agreed and not paid yet is entered as a price agreed." in words(app)
     assert not before_ordering.has_ledger() or before_ordering.ledger().list_receipts() == ()
 
 

@@ -123,7 +123,7 @@ def test_the_first_pages_explain_their_own_words_where_they_first_stand(
     opening, cost = told("stand"), told("cost")
     for text, explained in (
         (opening, "To hold is to have in the bank before you order."),
-        (opening, "In half of such builds a line costs more than its middle figure."),
+        (opening, "The middle figure of a line is as often too low as too high."),
         (cost, "the contingency is what each has over the middle figures</caption>"),
         (cost, "once a figure is firm: quoted, measured or decided."),
     ):

@@ -42,7 +42,10 @@ def test_hand_made_cases(
 def test_share_of_percentiles() -> None:
     found = dominance(np.array([1.0, 2, 3, 5.5]), np.array([2.0, 3, 4, 5]), ("a", "b"))
     assert (found.order, found.cheaper_at) == (0, 0.75)
-    assert "a comes out lower at 75 of 100 levels" in dominance_sentence(found)
+    assert (
+        "From the cheapest build of each to the dearest, a costs less in 75 of 100 places"
+        in dominance_sentence(found)
+    )
 
 
 def test_the_same_distribution_in_another_order() -> None:

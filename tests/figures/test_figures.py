@@ -190,11 +190,11 @@ def test_words_stand_for_loadings() -> None:
         ),
         (
             "{ quotes = [410, 455], low = 3 }",
-            "amount, low: unknown key 'low'. Legal here: causes, currency, unit, estimated, starter, quotes, shape.",
+            "amount, low: unknown key 'low'. Known here: causes, currency, unit, estimated, starter, quotes, shape.",
         ),
         (
             '{ shape = "triangular", min = 1, mode = 2, max = 3, mean = 2 }',
-            "amount, mean: unknown key 'mean'. Legal here: causes, currency, unit, estimated, starter, min, mode, max, "
+            "amount, mean: unknown key 'mean'. Known here: causes, currency, unit, estimated, starter, min, mode, max, "
             "shape.",
         ),
         (
@@ -238,7 +238,7 @@ def test_a_wrong_figure_is_told_where_what_and_how_to_mend_it(written: str, told
             '{ shape = "lognormal", median = 1, p90 = 3 }',
             [
                 "amount, sigma: missing. Add sigma = …",
-                "amount, p90: unknown key 'p90'. Legal here: causes, currency, unit, estimated, starter, median, "
+                "amount, p90: unknown key 'p90'. Known here: causes, currency, unit, estimated, starter, median, "
                 "sigma, shape.",
             ],
         ),

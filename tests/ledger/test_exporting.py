@@ -109,7 +109,7 @@ def test_other_builds_folders_and_devices_are_refused(folder: BuildFolder, tmp_p
             folder.export(other / name, b"receipts", replace=True)
     with pytest.raises(LedgerError, match=r"is a folder\. Give the name of the file"):
         folder.export(other, b"receipts", replace=True)
-    with pytest.raises(LedgerError, match=r"cannot be written \(No such file or directory\)"):
+    with pytest.raises(LedgerError, match=r"cannot be written \(there is no such file\)"):
         folder.export(tmp_path / "nowhere" / "out.csv", b"receipts")
     if sys.platform != "win32":
         with pytest.raises(LedgerError, match="is no plain file"):

@@ -179,7 +179,7 @@ def test_a_total_beside_quantity_and_price_must_agree() -> None:
     [
         ("|kit|1|2|3|||", "name", "is empty"),
         ("The Kit|kit|1|2|3|||", "name", "'The Kit' is in the build already"),
-        ("A|engine|1|2|3|||", "group", "found 'engine'. Legal here: kit, freight"),
+        ("A|engine|1|2|3|||", "group", "found 'engine'. Known here: kit, freight"),
         ("A|kit|3|2|1|||", "name", ""),
         ("A|kit|0|2|3|||", "name", "low is 0. Low, middle and high must be above zero"),
         ("A|kit|x|2|3|||", "low", "found 'x'. It is no number"),

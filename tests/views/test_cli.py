@@ -1096,7 +1096,7 @@ def test_mistakes_are_answered_in_words(
     assert "must be zero or more" in run(capsys, "left", folder, "kit", "--", "-5", expect=2)
     assert "must be above zero" in run(capsys, "freeze", folder, "--budget=-5", expect=2)
     missing = run(capsys, "statement", folder, str(tmp_path / "none.csv"), expect=2)
-    assert "cannot be read (No such file or directory). Check the name" in missing
+    assert "cannot be read (there is no such file). Check the name" in missing
     assert "Errno" not in missing
     empty = tmp_path / "empty"
     empty.mkdir()

@@ -41,7 +41,7 @@ def test_a_date_ahead_is_refused_in_words(folder: str, capsys: pytest.CaptureFix
     text = add(capsys, folder, "--line", "kit", "--date", ahead, expect=2)
     assert f"date of the receipt: {short_day(day)} lies ahead of today, {short_day(dt.date.today())}." in text
     assert not re.search(r"\d{4}-\d\d-\d\d", text)
-    assert "Money agreed and not yet paid is a commitment." in text
+    assert "What is agreed and not paid yet is entered as a price agreed." in text
     for command in (("close", "kit"), ("agreed", "kit", "--amount", "5", "--supplier", "x")):
         name, *rest = command
         assert "lies ahead of today" in run(capsys, name, folder, *rest, "--date", ahead, expect=2)

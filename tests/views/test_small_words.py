@@ -86,3 +86,13 @@ def test_nothing_ends_unasked_where_nobody_sits(
 
 def test_fewer_hours_bear_the_minus_that_money_bears() -> None:
     assert hours(-4.2) == "−4\u00a0h"
+
+
+def test_a_file_that_is_not_there_is_told_in_a_persons_words(
+    folder: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["statement", str(folder.folder), "none.csv"]) == 2
+    said = capsys.readouterr().err
+    assert "none.csv: cannot be read (there is no such file)." in said
+    assert main(["watch", str(folder.folder), "--scenario", "nobody"]) == 2
+    assert "Legal" not in capsys.readouterr().err

@@ -48,3 +48,9 @@ def test_it_is_a_legal_chart_on_an_axis_from_zero(
     written = json.dumps(chart.to_dict())  # held against the schema
     assert '"domain": [0, ' in written
     assert ("without your answers" in written) == (count == 2)
+
+
+def test_no_gridline_runs_through_the_figures(stages: list[tuple[str, Forecast]]) -> None:
+    layers = narrowing(stages, LIGHT).to_dict()["layer"]
+    texts = [one["mark"] for one in layers if one["encoding"].get("text", {}).get("field") == "figures"]
+    assert [mark.get("stroke") for mark in texts] == [LIGHT.paper, None]

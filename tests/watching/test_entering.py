@@ -31,7 +31,7 @@ def ledger(tmp_path: Path) -> Ledger:
 def test_a_day_ahead_is_a_time_zone_and_two_are_a_slip() -> None:
     assert not_ahead(dt.date(2026, 5, 15), TODAY, "receipt") == dt.date(2026, 5, 15)
     with pytest.raises(
-        LedgerError, match=r"16\sMay\s2026 lies ahead of today, 14\sMay\s2026\..*is a commitment"
+        LedgerError, match=r"16\sMay\s2026 lies ahead of today, 14\sMay\s2026\..*is entered as a price agreed"
     ):
         not_ahead(dt.date(2026, 5, 16), TODAY, "receipt")
 

@@ -20,7 +20,7 @@ from forecast.ledger.attachments import check_document
 from forecast.ledger.papers.fields import read_text
 from forecast.ledger.papers.invoice import is_invoice, read_invoice
 from forecast.ledger.papers.paper import Paper
-from forecast.tables.files import UnfitFileError, open_regular
+from forecast.tables.files import UnfitFileError, open_regular, why_not
 
 MOST_PAGES = 8
 """Pages whose text is read: a bill says its sum on one of the first."""
@@ -258,8 +258,6 @@ def read_paper_file(path: Path, home: str, others: Collection[str] = (), known: 
         with open_regular(path, LARGEST_PAPER) as file:
             content = file.read()
     except (UnfitFileError, OSError) as error:
-        message = (
-            f"{path}: cannot be read ({error.strerror or error}). Check the name, and that you may read it."
-        )
+        message = f"{path}: cannot be read ({why_not(error)}). Check the name, and that you may read it."
         raise LedgerError(message) from None
     return read_paper(path.name, content, home, others, known)

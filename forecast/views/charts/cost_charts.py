@@ -222,6 +222,10 @@ def narrowing(stages: Sequence[tuple[str, Forecast]], palette: Palette = LIGHT) 
     above = base.mark_text(align="left", dy=-21, fontSize=13, fontWeight=600).encode(
         x=x_at(4), text=alt.Text("key:N")
     )
+    # with a halo of paper, so that no gridline runs through the figures
+    halo = base.mark_text(
+        align="left", dy=20, fontSize=12, stroke=palette.paper, strokeWidth=5, strokeJoin="round"
+    ).encode(x=x_at(4), text=alt.Text("figures:N"))
     below = base.mark_text(align="left", dy=20, fontSize=12, color=palette.muted).encode(
         x=x_at(4), text=alt.Text("figures:N")
     )
@@ -231,5 +235,5 @@ def narrowing(stages: Sequence[tuple[str, Forecast]], palette: Palette = LIGHT) 
         title += f"; without your answers {rows[0]['ends']}"
     description = "; ".join(f"{row['key']}: {row['figures']}" for row in rows)
     note = "Bar: 80 of 100 builds, P10 to P90. Long tick, P50: half cost less. Short tick, P80: what to hold."
-    chart = layered(bars, half_ticks, eight_ticks, above, below)
+    chart = layered(bars, half_ticks, eight_ticks, above, halo, below)
     return framed(chart, title, f"{title}. {description}.", palette, 78 * len(rows) + 6, note)
