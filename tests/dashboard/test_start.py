@@ -14,11 +14,13 @@ from streamlit.testing.v1 import AppTest
 
 from forecast import read_build, simulate
 from forecast.buildfile.reader import parse_build
+from forecast.dashboard.start_ask import _sentence
 from forecast.dashboard.start_guided import typed_path
 from forecast.errors import ForecastError
 from forecast.ledger.folder import DEMOS, BuildFolder, demos, remember
 from forecast.start import (
     DONT_KNOW,
+    WrongAnswer,
     answers_of,
     question,
     questions,
@@ -674,3 +676,14 @@ def test_what_was_meant_in_its_place_is_one_tap_away(begin_at: Callable[..., App
     app.main.radio[0].set_value("240000")
     app = press(app, "Next")
     assert app.session_state["start"]["written"]["kit_price"] == "240000"
+
+
+@pytest.mark.parametrize(
+    ("id", "given"),
+    [("origin", "Atlantis"), ("kit_currency", "shells"), ("paint", "nobody"), ("panels", "none")],
+)
+def test_what_is_wrong_names_no_words_to_write_where_a_button_says_them(id: str, given: str) -> None:
+    with pytest.raises(WrongAnswer) as wrong:
+        read_answer(question(id), given, {})
+    assert "Or write" in str(wrong.value)  # in the terminal, where no button stands
+    assert "Or write" not in _sentence(str(wrong.value))
