@@ -173,7 +173,7 @@ def test_foreign_money_needs_what_left_the_account(build: Path, capsys: pytest.C
 
 
 def test_lines_and_events_are_marked(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert "“Filler” is closed" in run(capsys, "close", str(build), "filler", "--date", "2026-04-01")
+    assert "“Filler” is not needed" in run(capsys, "close", str(build), "filler", "--date", "2026-04-01")
     assert "More may come for “Filler”" in run(capsys, "reopen", str(build), "filler", "--date", "2026-04-02")
     assert "“Transit damage” happened" in run(capsys, "happened", str(build), "transit_damage")
     opposite = run(capsys, "cannot-happen", str(build), "transit_damage", expect=2)
