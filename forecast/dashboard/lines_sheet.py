@@ -43,7 +43,7 @@ _NUMBERS = {"Low": "low", "Middle": "middle", "High": "high", "How often": "chan
 # Together as wide as a page beside its sidebar in a window of 1280 pixels (848, less what scrolls), so that how a line
 # stands and what was changed is in sight. A longer name is cut, and read in full where the pointer rests on its row.
 _WIDTHS = {
-    "Group": 84, "Line": 216, "What": 64, "Low": 62, "Middle": 76, "High": 64, "Unit": 42, "Range": 40, "How often": 76,
+    "Group": 84, "Line": 204, "What": 64, "Low": 62, "Middle": 76, "High": 64, "Unit": 42, "Range": 40, "How often": 88,
     "Remarks": 112,
 }  # fmt: skip
 

@@ -121,9 +121,9 @@ def close_several(view: Opened, *, ending: bool = True) -> None:
 
 _NEARLY = 0.9
 """Share of the lines that are closed or look settled from which a build is nearly at its end (our choice)."""
-_MOSTLY = 0.5
-"""Share of the lines so settled, or of P50 that is paid, from which a build may be done: many a line is never needed
-(our choice)."""
+_MOSTLY, _PAID = 0.5, 0.8
+"""Share of the lines so settled, or of all middle figures that is paid, from which a build may be done: many a line of
+a guided build is never needed (our choice)."""
 
 
 def may_be_done(watch: Reforecast) -> bool:
@@ -131,7 +131,7 @@ def may_be_done(watch: Reforecast) -> bool:
     if watch.finished:
         return False
     settled, lines = _settled(watch)
-    return settled > _MOSTLY * lines or watch.paid > _MOSTLY * watch.percentile(0.5).value
+    return settled > _MOSTLY * lines or watch.paid >= _PAID * watch.before.base_estimate
 
 
 def _settled(watch: Reforecast) -> tuple[int, int]:

@@ -72,13 +72,13 @@ def test_the_end_has_a_button_once_most_is_paid_and_its_result_stands_at_the_top
     folder.ledger().add_receipt("2026-05-01", "A shop", 2_000, "EUR", [("filler", 2_000)])
     app = run(folder.build_file, "receipts")
     assert not any(item.key == "enter-done" for item in app.button)
-    folder.ledger().add_receipt("2026-05-02", "A shop", 390_000, "EUR", [("kit", 390_000)])
+    folder.ledger().add_receipt("2026-05-02", "A shop", 450_000, "EUR", [("kit", 450_000)])
     app = press(run(folder.build_file, "receipts"), "The build is done")
     assert "Is the build done?" in app.warning[0].value
     app = press(press(app, "No, leave it open"), "The build is done")
     app = press(app, "Yes, close everything")
     assert not app.exception
-    assert "It cost **€3,920** in all" in app.success[0].value.replace("\\", "")
+    assert "It cost **€4,520** in all" in app.success[0].value.replace("\\", "")
     assert not any(item.key == "enter-done" for item in app.button)
     stand = run(folder.build_file, "stand")
     assert "Nothing now." not in words(stand)

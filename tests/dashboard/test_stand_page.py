@@ -330,7 +330,7 @@ def test_a_finished_build_says_what_it_cost(run: Run, folder: BuildFolder) -> No
     ledger = folder.ledger()
     pay(ledger, "kit", 290_000)
     app = run(folder.build_file, "receipts")
-    press(app, "The build is done")
+    press(app, "The build is done: close everything")
     told = words(press(app, "Yes, close everything"))
     assert "It cost **€2,900** in all: nothing is open any more. " in told
     assert "Before anything was paid or agreed it was to be no more than €" in told

@@ -85,9 +85,9 @@ def say(capsys: pytest.CaptureFixture[str], *arguments: str, expect: int = 0) ->
 def test_a_name_means_the_line_that_counts_in_the_plan(
     folder: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert "“Resin, mat and catalyst” is closed" in say(capsys, "close", folder, "Resin")
+    assert "“Resin, mat and catalyst” is not needed" in say(capsys, "close", folder, "Resin")
     assert "can mean Tape and paper (tape); Tape, fine" in say(capsys, "close", folder, "Tape", expect=2)
-    assert "added to the shop's bill” is closed" in say(capsys, "close", folder, "Resin, added")
+    assert "added to the shop's bill” is not needed" in say(capsys, "close", folder, "Resin, added")
     say(capsys, "undo", folder)
     say(capsys, "undo", folder)
     say(capsys, "freeze", folder, "--budget", "5000", "--scenario", "all farmed out")
