@@ -115,7 +115,7 @@ def firm_up_sentence(item: FirmUp, money: Money) -> str:
         less, more = rounded(money, item.without_it), rounded(money, item.with_it)
         return f"{item.how}. Without it you hold about {less} less, with it about {more} more ({item.effort} effort)."
     if item.to_decide:  # what is asked is there already, and may lie far over what the release was taken of
-        return f"{item.how}: what to hold then follows from its price ({item.effort} effort)."
+        return f"{item.how}. What to hold then follows from its price ({item.effort} effort)."
     return (
         f"{item.how}: you then need to hold about {rounded(money, item.release)} less ({item.effort} effort)."
     )

@@ -196,7 +196,7 @@ def test_where_quotes_are_in_the_question_is_which_one_is_taken() -> None:
         "Decide which quote you take for \u201cPaint shop\u201d (Cheap or Near)", "low", True,
     )  # fmt: skip
     said = firm_up_sentence(paint, euros)
-    assert said.endswith(": what to hold then follows from its price (low effort).")  # it may well be more
+    assert said.endswith(". What to hold then follows from its price (low effort).")  # it may well be more
     assert kit.how == "Decide whether you take the quote for \u201cKit\u201d (Maker)"
     assert filling.how.startswith("Have a shop look at it and quote a fixed price")
     assert not filling.to_decide
