@@ -26,7 +26,7 @@ PART_WORDS = {
     "currency": "Rates of exchange",
     "learning": "What they say about what is still open",
     "events": "Risk events that happened or cannot any more",
-    "scope dropped": "Lines given up",
+    "scope dropped": "Lines not needed",
     "estimates": "Ranges changed in the build file",
     "scope added": "Things that were not in the estimate",
 }
@@ -36,7 +36,7 @@ SHORT_WORDS = {
     "currency": "Exchange rates",
     "learning": "What they teach",
     "events": "Risk events",
-    "scope dropped": "Lines given up",
+    "scope dropped": "Lines not needed",
     "estimates": "Ranges changed",
     "scope added": "Not in the estimate",
 }
@@ -50,9 +50,9 @@ _AGREED = {
 
 _UNSOLD = {
     True: ("Nothing sold", "Nothing sold"),
-    False: ("Lines given up, and nothing sold", "Given up, unsold"),
+    False: ("Lines not needed, and nothing sold", "Not needed, unsold"),
 }
-"""The two for lines given up where some were to bring money in, by whether all of them were."""
+"""The two for lines not needed where some were to bring money in, by whether all of them were."""
 
 _ELSEWHERE = {
     True: ("Paid for what another way has", "Of another way"),
@@ -511,7 +511,7 @@ def _entered_words(entered: list[LineWatch], own: float, money: str, back: Colle
     if line.unforeseen:
         return f"{name} was not foreseen"
     if line.state == "closed":
-        return f"Nothing was sold on {name}" if line.is_income else f"{name} was given up"
+        return f"Nothing was sold on {name}" if line.is_income else f"{name} is not needed"
     if not line.paid or line.is_income:
         return f"{name} is sold in part" if line.paid else f"{name} is open"
     off = to_float(from_float(line.paid, money) - from_float(line.estimate, money), money)
@@ -631,7 +631,7 @@ def _clause(step: WrittenStep, currency: str, over: int) -> str:
         case "events":
             return f"{_and(some, 7)} cannot happen any more"
         case "scope dropped":
-            return f"{_and(some)} {_was(some)} given up"
+            return f"{_and(some)} {'is' if len(some) == 1 else 'are'} not needed"
         case "estimates":
             return f"new ranges for {_and(some)}" if some else "the build file was changed"
         case "scope added":

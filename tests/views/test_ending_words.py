@@ -140,7 +140,7 @@ def test_the_end_of_half_a_dozen_prices_over_their_middles_is_told_in_one_direct
     assert "range" not in told
     assert all(len(sentence.split()) <= 25 for sentence in re.split(r"(?<=\.) ", told)), told
     moved = moved_sentence(what_moved(build, ledger))
-    assert "Line2 and 4 others came in dear: +€" in moved
+    assert "6 lines settled €130 over their estimates, in part allowed for: +€" in moved
 
 
 def test_an_open_build_says_nothing(tmp_path: Path) -> None:
@@ -212,7 +212,7 @@ def test_what_was_sold_is_money_that_came_in_and_no_line_given_up(lived: Ledger)
     assert sold.change == parts["receipts"].change
     said = moved_sentence(one)
     assert "Old bumper brought in €320 more than thought" in said
-    assert "given up" not in said
+    assert "not needed" not in said
 
 
 @pytest.mark.parametrize("others", [False, True])
@@ -233,10 +233,10 @@ def test_what_was_not_sold_is_told_as_that_and_as_no_line_given_up(tmp_path: Pat
         assert part.change == part.apart.change
     said = moved_sentence(one)
     assert re.search(r"Nothing was sold on Old bumper: \+€\d", said)
-    assert ("given up" in said) == others
+    assert ("not needed" in said) == others
     assert "Old bumper" not in said.replace("sold on Old bumper", "")
     words = next(step.words for step in written(one).steps if step.part is part)
-    assert words == ("Lines given up, and nothing sold" if others else "Nothing sold")
+    assert words == ("Lines not needed, and nothing sold" if others else "Nothing sold")
 
 
 def test_an_end_counts_what_was_not_sold_among_no_lines_unpaid(tmp_path: Path) -> None:
@@ -266,8 +266,8 @@ def test_an_end_tells_risks_that_came_from_those_that_did_not(lived: Ledger, tmp
     assert came.over == (900 - 500 - 500) * 100
     assert one.start.p50 + sum(part.change.p50 for part in one.parts) == one.end.p50
     told = moved_sentence(one)
-    assert "given up" in told
-    assert "Risk1" not in told.split("given up")[0].split(". ")[-1]
+    assert "not needed" in told
+    assert "Risk1" not in told.split("not needed")[0].split(". ")[-1]
 
 
 def test_lines_that_nothing_was_paid_for_are_one_count(lived: Ledger, tmp_path: Path) -> None:

@@ -159,7 +159,7 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
             "Filler came in dear: +€100. Old bumper brought in €320 more than thought: −€40",
         ),
         (part("events", -5_000, -5_000, ("Damage", 0)), "Damage cannot happen any more: −€50"),
-        (part("scope dropped", -5_000, -5_000, ("Vents", -5_000)), "Vents was given up: −€50"),
+        (part("scope dropped", -5_000, -5_000, ("Vents", -5_000)), "Vents is not needed: −€50"),
         (part("estimates", 5_000, 5_000, ("Kit", 5_000)), "New ranges for Kit: +€50"),
         (part("estimates", 5_000, 5_000), "The build file was changed: +€50"),
         (
