@@ -112,7 +112,9 @@ def test_a_receipt_with_a_photo_takes_a_minute_on_a_phone(visit: Opener, build: 
     page.set_viewport_size({"width": 390, "height": 844})
     wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     assert wide <= 0, "the page scrolls sideways"
-    page.get_by_role("button", name=re.compile("^▸\\s*Filler")).first.click()
+    expect(
+        page.get_by_role("button", name=re.compile("^▾\\s*Filler")).first
+    ).to_be_visible()  # as it was just saved
     expect(page.get_by_role("img", name="till.jpg of receipt 1")).to_be_visible(timeout=20_000)
     keep(page, "receipts-phone")
     ledger = build.ledger()
