@@ -350,15 +350,16 @@ def _by_line(
         text("No line and no receipt has that word." if word else "Nothing is paid or agreed yet.")
         return
     st.html(_ROWS)
-    done = [] if word else [row for row in found if row.closed]
     newest = _newest(receipts) if not st.session_state.get(_CLOSED_SHOWN) else frozenset()
+    done = [] if word else [row for row in found if row.closed and row.id not in newest]
+    apart = any(row.closed and row.id in newest for row in found)
     listed = found if word else [row for row in found if not row.closed or row.id in newest]
     # what was entered last stands first: it may have closed its line
     listed = sorted(listed, key=lambda row: row.id not in newest)
     with screen_only("lines"), st.container(key="paid-lines"):
         _first_rows(view, listed, documents, "lines")
-        if done and _closed(view, done):
-            _first_rows(view, [row for row in done if row.id not in newest], documents, "closed-lines")
+        if done and _closed(view, done, more=apart):
+            _first_rows(view, done, documents, "closed-lines")
         if found[1:]:
             whole = exact(sum(row.paid for row in found), view.currency)
             with st.container(key="row-together"):
@@ -432,17 +433,18 @@ def _beside(view: Opened, row: LineRow) -> str:
     return ", ".join(parts)
 
 
-def _closed(view: Opened, done: Sequence[LineRow]) -> bool:
-    """Draw one row for all closed lines; tell whether it is open."""
-    # As the sentence at the top of the page counts them.
-    plan, events = before(view).plan, {event.id for event in view.build.event}
+def _closed(view: Opened, done: Sequence[LineRow], *, more: bool) -> bool:
+    """Draw one row for closed lines, all or those that are `more` than are shown; tell whether it is open."""
+    # As the sentence at the top of the page counts them. Goods from abroad have risks that the file does not list.
+    plan = before(view).plan
+    events = {event.id for event in view.build.event} | {row.id for row in plan.rows if row.kind == "event"}
     costing = {row.id for row in plan.counted({row.id for row in done if row.paid})}
     here = {row.id for row in plan.payable} - costing
     risks = sum(row.id in events for row in done)
     work = sum(row.id in here and row.id not in events for row in done)
     lines = sum(row.id in costing for row in done)
     elsewhere = len(done) - lines - risks - work
-    counts = [so_many(lines, "closed line")]
+    counts = [so_many(lines, "more closed line" if more else "closed line")] if lines else []
     counts += [so_many(risks, "risk")] if risks else []
     counts += [f"{work} of own work"] if work else []
     counts += [f"{elsewhere} of another way"] if elsewhere else []

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from streamlit.testing.v1 import AppTest
 
 from forecast.ledger.folder import BuildFolder
@@ -21,8 +23,15 @@ def test_what_was_just_saved_stays_in_sight_and_open(run: Run, folder: BuildFold
     assert "kit" in folder.ledger().closed_lines()
     assert rows(app) == ["*▾* **Body kit** closed `€2,900.00`"]
     assert any(item.label == "Open it again" for item in app.button)
-    app = next(item for item in app.button if item.key == "row-closed").click().run()
-    assert len(rows(app)) == 1  # it is in one place alone
+    assert not any(item.key == "row-closed" for item in app.button)  # it is in one place alone
+    app = save(fill(run(folder.build_file, "receipts"), ["filler"], "A shop", "20"))
+    sums = [
+        re.findall(r"€([\d,.]+)", label)
+        for label in (*rows(app), *(b.label for b in app.button if b.key == "row-closed"))
+    ]
+    assert any("**1 more closed line** `€2,900.00`" in item.label for item in app.button)
+    assert sum(float(one[-1].replace(",", "")) for one in sums) == 2_920
+    assert "**Together** `€2,920.00`" in words(app)
 
 
 def test_a_line_without_payment_is_not_needed_by_its_own_button(run: Run, folder: BuildFolder) -> None:
