@@ -62,13 +62,8 @@ def take_quote(view: Opened) -> None:
     with st.form(form_key("take-quote")):
         text(f"{STRONG}Which quote do you take?{STRONG} {len(asked)} to decide.")
         for place in asked:
-            st.caption(
-                safe(
-                    f"{place.title}: {quotes_until_taken(place)}"
-                    if len(asked) > 1
-                    else quotes_until_taken(place)
-                )
-            )
+            whose = f"{place.title}: " if len(asked) > 1 else ""
+            st.caption(safe(f"{whose}{quotes_until_taken(place)}"))
         taken = {
             place.path: st.radio(
                 which_quote(place), sorted(set(place.figure.model_dump()["quotes"])), index=None,

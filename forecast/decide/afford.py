@@ -179,9 +179,8 @@ def _settled(forecast: Forecast) -> set[str]:
 
 def _in_question(forecast: Forecast, figure: str) -> bool:
     """Tell whether a price is neither paid, in part too, nor agreed."""
-    return not {figure.partition(".")[0], figure.rpartition(".")[0]} & _settled(
-        forecast
-    )  # goods, with freight open
+    of = {figure.partition(".")[0], figure.rpartition(".")[0]}  # goods may be paid, with their freight open
+    return of.isdisjoint(_settled(forecast))
 
 
 def prices_to_ask_for(build: Build, forecast: Forecast, known: Knowledge = None) -> tuple[str, ...]:

@@ -366,11 +366,8 @@ def _known(replay: Again) -> set[str]:
 def _came(replay: Again) -> frozenset[str]:
     """Give the events that have happened, and lines that turned out to be needed."""
     conditions = replay.draws.conditions
-    return (
-        frozenset()
-        if conditions is None
-        else frozenset(name for name, came in conditions.gates.items() if came)
-    )
+    gates = {} if conditions is None else conditions.gates
+    return frozenset(name for name, came in gates.items() if came)
 
 
 def _begun(replay: Again, figure: str) -> bool:
@@ -382,10 +379,8 @@ def _begun(replay: Again, figure: str) -> bool:
 def _base_gain(replay: Again, figure: str, mean: float) -> float:
     """Give what the base estimate moves by when one figure goes from its middle to its mean."""
     plan = replay.forecast.plan
-    before, after = (
-        plan.at(plan.middles),
-        plan.at({**plan.middles, figure: mean}),
-    )  # what is paid is in neither
+    # What is paid is in neither.
+    before, after = plan.at(plan.middles), plan.at({**plan.middles, figure: mean})
     return sum(after[row.id] - before[row.id] for row in plan.rows if row.is_money)
 
 
